@@ -1,0 +1,139 @@
+// Package framefetch brings a job's frame to the services that compute from it: asked of the frames
+// service as the caller, parsed once, and kept by digest.
+package framefetch
+
+import (
+	"container/list"
+	"context"
+	"sync"
+
+	"golang.org/x/sync/singleflight"
+
+	framesv1 "github.com/pikepole/pikepole/proto/gen/pikepole/frames/v1"
+	sheetv1 "github.com/pikepole/pikepole/proto/gen/pikepole/sheet/v1"
+	"github.com/pikepole/pikepole/services/internal/frame"
+	"github.com/pikepole/pikepole/services/internal/frame/framepb"
+	"github.com/pikepole/pikepole/services/platform/build"
+	"github.com/pikepole/pikepole/services/platform/fault"
+)
+
+// MaxTimbers bounds what is kept: the timbers of all kept frames together. One frame is always kept.
+const MaxTimbers = 100_000
+
+// Source gives parsed frames. It is safe for concurrent use.
+type Source struct {
+	frames framesv1.FramesServiceClient
+	parse  singleflight.Group
+
+	mu      sync.Mutex
+	recent  *list.List // of *kept, the one used last in front
+	byName  map[string]*list.Element
+	timbers int
+}
+
+type kept struct {
+	digest string
+	frame  *frame.Frame
+}
+
+// Loaded is a frame with what an answer computed from it has to say.
+type Loaded struct {
+	// Frame is the parsed frame; shared, so it must not be changed.
+	Frame *frame.Frame
+	// Revision is the revision as the frames service gave it.
+	Revision *framesv1.FrameRevision
+	// From goes into the answer.
+	From *sheetv1.ComputedFrom
+}
+
+// New makes a source on the frames service. The client has to forward the caller's token.
+func New(frames framesv1.FramesServiceClient) *Source {
+	return &Source{frames: frames, recent: list.New(), byName: map[string]*list.Element{}}
+}
+
+// Job gives a job of the caller's company. Errors of the frames service pass through.
+func (s *Source) Job(ctx context.Context, job string) (*framesv1.Job, error) {
+	got, err := s.frames.GetJob(ctx, &framesv1.GetJobRequest{Job: job})
+	if err != nil {
+		return nil, fault.FromStatus(err)
+	}
+	return got, nil
+}
+
+// Load gives a revision of a job's frame, a number or "latest". Errors of the frames service pass
+// through; a frame that came but cannot be parsed, or is not the one that its digest names, is an
+// internal fault.
+func (s *Source) Load(ctx context.Context, job, revision string) (Loaded, error) {
+	got, err := s.frames.GetFrame(ctx, &framesv1.GetFrameRequest{Job: job, Revision: revision})
+	if err != nil {
+		return Loaded{}, fault.FromStatus(err)
+	}
+	f, err := s.parsed(got)
+	if err != nil {
+		return Loaded{}, err
+	}
+	return Loaded{
+		Frame:    f,
+		Revision: got,
+		From: &sheetv1.ComputedFrom{
+			Job: got.GetJob(), Revision: got.GetRevision(), Digest: got.GetDigest(),
+			Engine: build.Version, LatestRevision: got.GetLatestRevision(),
+		},
+	}, nil
+}
+
+// parsed gives the kept frame of the revision's digest, or parses it, once for all who wait.
+func (s *Source) parsed(rev *framesv1.FrameRevision) (*frame.Frame, error) {
+	digest := rev.GetDigest()
+	if f := s.kept(digest); f != nil {
+		return f, nil
+	}
+	got, err, _ := s.parse.Do(digest, func() (any, error) {
+		f, err := frame.Parse(framepb.ToDraft(rev.GetFrame()))
+		if err != nil {
+			return nil, broken(rev).Wrap(err)
+		}
+		if f.Digest() != digest {
+			return nil, broken(rev)
+		}
+		s.keep(f)
+		return f, nil
+	})
+	if err != nil {
+		return nil, err
+	}
+	return got.(*frame.Frame), nil
+}
+
+func broken(rev *framesv1.FrameRevision) *fault.Error {
+	return fault.New(fault.Internal, fault.ReasonInternal,
+		"Revision %d of job %s came from the frames service but is not the frame that its digest names.", rev.GetRevision(), rev.GetJob())
+}
+
+func (s *Source) kept(digest string) *frame.Frame {
+	s.mu.Lock()
+	defer s.mu.Unlock()
+	element, ok := s.byName[digest]
+	if !ok {
+		return nil
+	}
+	s.recent.MoveToFront(element)
+	return element.Value.(*kept).frame
+}
+
+// keep keeps a frame and lets go of those used longest ago.
+func (s *Source) keep(f *frame.Frame) {
+	s.mu.Lock()
+	defer s.mu.Unlock()
+	if _, ok := s.byName[f.Digest()]; ok {
+		return
+	}
+	s.byName[f.Digest()] = s.recent.PushFront(&kept{f.Digest(), f})
+	s.timbers += len(f.Timbers())
+	for s.timbers > MaxTimbers && s.recent.Len() > 1 {
+		oldest := s.recent.Back()
+		old := s.recent.Remove(oldest).(*kept)
+		delete(s.byName, old.digest)
+		s.timbers -= len(old.frame.Timbers())
+	}
+}
