@@ -6,7 +6,6 @@ import (
 
 	"github.com/pikepole/pikepole/services/internal/geom"
 	"github.com/pikepole/pikepole/services/internal/joinery"
-	"github.com/pikepole/pikepole/services/internal/wood"
 )
 
 // checkConnected finds the timbers that no chain of joints connects to the deck.
@@ -159,7 +158,7 @@ func (c *checker) buildWeights() {
 	f.pegMass = make([]float64, len(f.draft.Joints))
 	for j := range f.draft.Joints {
 		if p := f.draft.Joints[j].Pegs; p != nil {
-			s, _ := wood.Lookup(p.Wood)
+			s, _ := c.lookup(p.Wood)
 			f.pegMass[j] = p.VolumeMM3() * perM3 * s.PegDensityKgPerM3()
 		}
 	}

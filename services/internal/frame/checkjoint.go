@@ -1,8 +1,6 @@
 package frame
 
 import (
-	"fmt"
-
 	"github.com/pikepole/pikepole/services/internal/joinery"
 	"github.com/pikepole/pikepole/services/internal/wood"
 )
@@ -14,117 +12,115 @@ func (c *checker) checkJoints() {
 	c.usable = make([]bool, len(f.draft.Joints))
 	for i := range f.draft.Joints {
 		j := &f.draft.Joints[i]
-		at := fmt.Sprintf("joints[%d]", i)
+		at := place{"joints", i}
 		before := len(c.faults) + c.more
 		if !j.Kind.Known() {
-			c.fault(j.ID, at+".kind", "The joint has no known kind; say how the timbers meet.")
+			c.fault(j.ID, at.field("kind"), "The joint has no known kind; say how the timbers meet.")
 			continue
 		}
 		resolved := c.checkEnds(i, j, at)
 		c.checkTenon(j, at)
 		c.checkPegs(j, at)
 		if (j.Kind == joinery.Scarf) != (j.Scarf >= joinery.ScarfHalved && j.Scarf <= joinery.ScarfEndwise) {
-			c.fault(j.ID, at+".scarf_table", "A scarf needs its table and no other joint has one; say halved, sideways or endwise, or leave it out.")
+			c.fault(j.ID, at.field("scarf_table"), "A scarf needs its table and no other joint has one; say halved, sideways or endwise, or leave it out.")
 		}
-		c.point(j.ID, at+".at", j.At)
+		c.point(j.ID, at, "at", j.At)
 		c.usable[i] = resolved && len(c.faults)+c.more == before
 	}
 }
 
 // checkEnds resolves the two timbers; false when one is missing or not sound itself.
-func (c *checker) checkEnds(i int, j *Joint, at string) bool {
+func (c *checker) checkEnds(i int, j *Joint, at place) bool {
 	f := c.f
 	f.ends[i] = [2]int32{-1, -1}
 	entering, ok := f.byMark[j.Entering]
 	if !ok {
-		c.fault(j.ID, at+".entering", "The entering timber %q is not in the frame; name the stick that carries the tenon.", clip(j.Entering))
+		c.fault(j.ID, at.field("entering"), "The entering timber %q is not in the frame; name the stick that carries the tenon.", clip(j.Entering))
 		return false
 	}
 	f.ends[i][0] = int32(entering)
 	if j.EnteringEnd < AtStart || j.EnteringEnd > Along {
-		c.fault(j.ID, at+".entering_end", "The joint does not say where on %s it is; say start, end or along.", j.Entering)
+		c.fault(j.ID, at.field("entering_end"), "The joint does not say where on %s it is; say start, end or along.", j.Entering)
 	}
 	if j.EnteringEnd == Along && !j.Kind.TakesAlong() {
-		c.fault(j.ID, at+".entering_end", "A %s is at an end of the timber that enters; say start or end.", j.Kind)
+		c.fault(j.ID, at.field("entering_end"), "A %s is at an end of the timber that enters; say start or end.", j.Kind)
 	}
 	if j.Kind.PostBase() {
 		if j.Receiving != "" {
-			c.fault(j.ID, at+".receiving", "A post base stands on the deck; leave the receiving timber empty.")
+			c.fault(j.ID, at.field("receiving"), "A post base stands on the deck; leave the receiving timber empty.")
 		}
 		return c.sound[entering]
 	}
 	receiving, ok := f.byMark[j.Receiving]
 	switch {
 	case !ok:
-		c.fault(j.ID, at+".receiving", "The receiving timber %q is not in the frame; name the stick with the mortise or housing.", clip(j.Receiving))
+		c.fault(j.ID, at.field("receiving"), "The receiving timber %q is not in the frame; name the stick with the mortise or housing.", clip(j.Receiving))
 		return false
 	case receiving == entering:
-		c.fault(j.ID, at+".receiving", "The timber %s cannot enter itself; name another receiving timber.", j.Entering)
+		c.fault(j.ID, at.field("receiving"), "The timber %s cannot enter itself; name another receiving timber.", j.Entering)
 		return false
 	}
 	f.ends[i][1] = int32(receiving)
 	return c.sound[entering] && c.sound[receiving]
 }
 
-func (c *checker) checkTenon(j *Joint, at string) {
+func (c *checker) checkTenon(j *Joint, at place) {
 	t := j.Tenon
 	switch {
 	case t == nil && j.Kind.NeedsTenon():
-		c.fault(j.ID, at+".tenon", "A %s needs its tenon; give length, thickness and width.", j.Kind)
+		c.fault(j.ID, at.field("tenon"), "A %s needs its tenon; give length, thickness and width.", j.Kind)
 	case t != nil && !j.Kind.TakesTenon():
-		c.fault(j.ID, at+".tenon", "A %s has no tenon; leave it out.", j.Kind)
+		c.fault(j.ID, at.field("tenon"), "A %s has no tenon; leave it out.", j.Kind)
 	}
 	if t == nil {
 		return
 	}
-	at += ".tenon"
-	sized := c.number(j.ID, at+".length_mm", t.LengthMM, 1, maxLengthMM, "mm")
-	c.number(j.ID, at+".thickness_mm", t.ThicknessMM, 1, maxSectionMM, "mm")
-	c.number(j.ID, at+".width_mm", t.WidthMM, 1, maxSectionMM*2, "mm")
-	c.number(j.ID, at+".shoulder_offset_mm", t.ShoulderOffsetMM, -maxSectionMM, maxSectionMM, "mm")
-	c.number(j.ID, at+".clearance_mm", t.ClearanceMM, 0, maxSectionMM, "mm")
-	if c.number(j.ID, at+".housing_depth_mm", t.HousingDepthMM, 0, maxSectionMM, "mm") && sized {
+	sized := c.number(j.ID, at, "tenon.length_mm", t.LengthMM, 1, maxLengthMM, "mm")
+	c.number(j.ID, at, "tenon.thickness_mm", t.ThicknessMM, 1, maxSectionMM, "mm")
+	c.number(j.ID, at, "tenon.width_mm", t.WidthMM, 1, maxSectionMM*2, "mm")
+	c.number(j.ID, at, "tenon.shoulder_offset_mm", t.ShoulderOffsetMM, -maxSectionMM, maxSectionMM, "mm")
+	c.number(j.ID, at, "tenon.clearance_mm", t.ClearanceMM, 0, maxSectionMM, "mm")
+	if c.number(j.ID, at, "tenon.housing_depth_mm", t.HousingDepthMM, 0, maxSectionMM, "mm") && sized {
 		if t.HousingDepthMM >= t.LengthMM {
-			c.fault(j.ID, at+".housing_depth_mm", "The housing is as deep as the tenon is long; the length counts from the face entered, so make the tenon longer.")
+			c.fault(j.ID, at.field("tenon.housing_depth_mm"), "The housing is as deep as the tenon is long; the length counts from the face entered, so make the tenon longer.")
 		}
 		if j.Kind == joinery.HousedMortiseAndTenon && t.HousingDepthMM == 0 {
-			c.fault(j.ID, at+".housing_depth_mm", "A housed tenon needs the depth of its housing; give it, or choose a blind mortise.")
+			c.fault(j.ID, at.field("tenon.housing_depth_mm"), "A housed tenon needs the depth of its housing; give it, or choose a blind mortise.")
 		}
 		if t.HousingDepthMM > 0 && (j.Kind.PostBase() || j.EnteringEnd == Along) {
-			c.fault(j.ID, at+".housing_depth_mm", "Nothing is let in here; make the housing depth 0.")
+			c.fault(j.ID, at.field("tenon.housing_depth_mm"), "Nothing is let in here; make the housing depth 0.")
 		}
 	}
 }
 
-func (c *checker) checkPegs(j *Joint, at string) {
+func (c *checker) checkPegs(j *Joint, at place) {
 	p := j.Pegs
 	if p == nil {
 		return
 	}
-	at += ".pegs"
 	if p.Count < 1 || p.Count > maxPegCount {
-		c.fault(j.ID, at+".count", "The count %d is not between 1 and %d; put it right, or leave the pegs out.", p.Count, maxPegCount)
+		c.fault(j.ID, at.field("pegs.count"), "The count %d is not between 1 and %d; put it right, or leave the pegs out.", p.Count, maxPegCount)
 	}
-	c.number(j.ID, at+".diameter_mm", p.DiameterMM, 1, maxPegMM, "mm")
-	c.number(j.ID, at+".length_mm", p.LengthMM, 1, maxSectionMM*2, "mm")
-	if _, known := wood.Lookup(p.Wood); !known {
-		c.fault(j.ID, at+".wood", "The species %q of the pegs is not known, so their weight is not either; use one of %s.", clip(p.Wood), wood.KeyList())
+	c.number(j.ID, at, "pegs.diameter_mm", p.DiameterMM, 1, maxPegMM, "mm")
+	c.number(j.ID, at, "pegs.length_mm", p.LengthMM, 1, maxSectionMM*2, "mm")
+	if _, known := c.lookup(p.Wood); !known {
+		c.fault(j.ID, at.field("pegs.wood"), "The species %q of the pegs is not known, so their weight is not either; use one of %s.", clip(p.Wood), wood.KeyList())
 	}
 	if p.DrivenFrom != joinery.FaceUnspecified && !p.DrivenFrom.Known() {
-		c.fault(j.ID, at+".driven_from", "The face is not known; name a face of the receiving timber.")
+		c.fault(j.ID, at.field("pegs.driven_from"), "The face is not known; name a face of the receiving timber.")
 	}
 	if p.Hole < joinery.HoleUnspecified || p.Hole > joinery.HoleBoredThroughAfterAssembly {
-		c.fault(j.ID, at+".hole", "The state of the hole is not known; say how the stick leaves the shop.")
+		c.fault(j.ID, at.field("pegs.hole"), "The state of the hole is not known; say how the stick leaves the shop.")
 	}
-	drawn := c.number(j.ID, at+".draw_bore_offset_mm", p.DrawBoreOffsetMM, 0, maxDrawBoreMM, "mm") && p.DrawBoreOffsetMM > 0
+	drawn := c.number(j.ID, at, "pegs.draw_bore_offset_mm", p.DrawBoreOffsetMM, 0, maxDrawBoreMM, "mm") && p.DrawBoreOffsetMM > 0
 	if drawn && p.Hole == joinery.HoleBoredThroughAfterAssembly {
-		c.fault(j.ID, at+".draw_bore_offset_mm", "A hole bored through after assembly cannot draw the joint; bore in the shop, or make the offset 0.")
+		c.fault(j.ID, at.field("pegs.draw_bore_offset_mm"), "A hole bored through after assembly cannot draw the joint; bore in the shop, or make the offset 0.")
 	}
-	placed := c.number(j.ID, at+".from_shoulder_mm", p.FromShoulderMM, 0, maxSectionMM, "mm")
+	placed := c.number(j.ID, at, "pegs.from_shoulder_mm", p.FromShoulderMM, 0, maxSectionMM, "mm")
 	if placed && j.Tenon != nil && p.FromShoulderMM >= j.Tenon.LengthMM {
-		c.fault(j.ID, at+".from_shoulder_mm", "The pegs lie beyond the tip of the tenon; move them nearer to the shoulder.")
+		c.fault(j.ID, at.field("pegs.from_shoulder_mm"), "The pegs lie beyond the tip of the tenon; move them nearer to the shoulder.")
 	}
-	if c.number(j.ID, at+".spacing_mm", p.SpacingMM, 0, maxSectionMM, "mm") && p.Count > 1 && p.SpacingMM < p.DiameterMM {
-		c.fault(j.ID, at+".spacing_mm", "Neighbouring pegs lie closer than they are thick; give the distance between their centres.")
+	if c.number(j.ID, at, "pegs.spacing_mm", p.SpacingMM, 0, maxSectionMM, "mm") && p.Count > 1 && p.SpacingMM < p.DiameterMM {
+		c.fault(j.ID, at.field("pegs.spacing_mm"), "Neighbouring pegs lie closer than they are thick; give the distance between their centres.")
 	}
 }

@@ -97,9 +97,17 @@ func (d Draft) Clone() Draft {
 		t.ReferenceFaces = slices.Clone(t.ReferenceFaces)
 	}
 	c.Joints = slices.Clone(d.Joints)
+	tenons, pegs := make([]joinery.Tenon, len(d.Joints)), make([]joinery.Pegs, len(d.Joints))
 	for i := range c.Joints {
 		j := &c.Joints[i]
-		j.Tenon, j.Pegs = copied(j.Tenon), copied(j.Pegs)
+		if j.Tenon != nil {
+			tenons[i] = *j.Tenon
+			j.Tenon = &tenons[i]
+		}
+		if j.Pegs != nil {
+			pegs[i] = *j.Pegs
+			j.Pegs = &pegs[i]
+		}
 	}
 	c.Assemblies = slices.Clone(d.Assemblies)
 	c.Hardware = slices.Clone(d.Hardware)

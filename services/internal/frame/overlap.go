@@ -115,7 +115,7 @@ func cell(v float64) uint64 {
 }
 
 // overlap reports whether two sticks are in the same space. Where one enters the other it is shortened by
-// what the joint needs; a joint along a stick is meant to overlap.
+// what the joint may need; seats, laps and scarfs are meant to overlap.
 func (f *Frame) overlap(a, b int, bodies []body) bool {
 	first, second := bodies[a], bodies[b]
 	fewer := a
@@ -126,42 +126,35 @@ func (f *Frame) overlap(a, b int, bodies []body) bool {
 		entering, receiving := f.Ends(j)
 		switch {
 		case entering == a && receiving == b:
-			if first = f.shortened(first, j); first.empty {
-				return false
-			}
+			first = f.shortened(first, j)
 		case entering == b && receiving == a:
-			if second = f.shortened(second, j); second.empty {
-				return false
-			}
+			second = f.shortened(second, j)
 		}
 	}
-	return intersect(&first, &second)
+	return !first.empty && !second.empty && first.box.Overlaps(second.box) && intersect(&first, &second)
 }
 
-// shortened is a body without what lies within the receiving stick's thickness of the joint.
+// shortened is a body without what may lie in the receiving stick at a joint: half of it, for sticks that
+// were drawn to centre lines, and what a joint's point may be off.
 func (f *Frame) shortened(b body, j int) body {
 	joint := f.joints[j]
-	if joint.End == Along {
+	if !joint.Kind.Mortised() && joint.Kind != joinery.ForkAndTongue && joint.Kind != joinery.DovetailedHousing {
 		return body{empty: true}
 	}
 	d := joinery.DirectionsOf(joint)
-	c := math.Max(d.Squareness, joinery.MinSquareness)
-	off := (joint.Entering.ExtentMM(d.N)/2 + joint.Receiving.ExtentMM(d.N)) / c
-	if joint.Kind == joinery.Scarf && joint.Tenon != nil {
-		off = joint.Tenon.LengthMM
-	}
-	if off >= joint.Entering.ShoulderMM() {
+	off := (joint.Receiving.ExtentMM(d.N)/2 + nearMM) / math.Max(d.Squareness, joinery.MinSquareness)
+	if b.empty || off >= joint.Entering.ShoulderMM() {
 		return body{empty: true}
 	}
 	first := 0
 	if joint.End == AtEnd {
 		first = 4
 	}
-	corners := b.corners
 	for k := first; k < first+4; k++ {
-		corners[k] = geom.Along(corners[k], -off, d.Out)
+		b.corners[k] = geom.Along(b.corners[k], -off, d.Out) // its directions stay
 	}
-	return newBody(corners)
+	b.box = geom.BoxOf(b.corners[:]...)
+	return b
 }
 
 // body is a convex solid with two four-cornered ends, as Solid.Corners lists them.

@@ -45,6 +45,8 @@ type checker struct {
 	effects []joinery.Effect
 	// species of each timber.
 	species []wood.Species
+	// known are the species met so far.
+	known map[string]wood.Species
 }
 
 // Parse checks a draft and builds the frame. The error is a *Faults with every fault that was found, up
@@ -55,7 +57,7 @@ func Parse(d Draft) (*Frame, error) {
 		return nil, &Faults{Faults: []Finding{fault}}
 	}
 	f := &Frame{draft: d.Clone()}
-	c := &checker{f: f}
+	c := &checker{f: f, known: make(map[string]wood.Species)}
 	c.checkTitle()
 	c.checkGrid()
 	c.indexAll()
@@ -125,20 +127,20 @@ func (c *checker) indexAll() {
 	d := &c.f.draft
 	c.f.byMark = make(map[string]int, len(d.Timbers))
 	for i, t := range d.Timbers {
-		field := fmt.Sprintf("timbers[%d].mark", i)
-		c.checkID(t.Mark, "mark", field)
+		at := place{"timbers", i}
+		c.checkID(t.Mark, at, "mark")
 		if first, double := c.f.byMark[t.Mark]; double {
-			c.fault(t.Mark, field, "The mark %q is already on timbers[%d]; give each stick a mark of its own.", t.Mark, first)
+			c.fault(t.Mark, at.field("mark"), "The mark %q is already on timbers[%d]; give each stick a mark of its own.", t.Mark, first)
 			continue
 		}
 		c.f.byMark[t.Mark] = i
 	}
 	c.f.byJoint = make(map[string]int, len(d.Joints))
 	for i, j := range d.Joints {
-		field := fmt.Sprintf("joints[%d].id", i)
-		c.checkID(j.ID, "id", field)
+		at := place{"joints", i}
+		c.checkID(j.ID, at, "id")
 		if first, double := c.f.byJoint[j.ID]; double {
-			c.fault(j.ID, field, "The id %q already names joints[%d]; give each joint an id of its own.", j.ID, first)
+			c.fault(j.ID, at.field("id"), "The id %q already names joints[%d]; give each joint an id of its own.", j.ID, first)
 			continue
 		}
 		c.f.byJoint[j.ID] = i
@@ -185,29 +187,29 @@ func (c *checker) checkGeometry() {
 			continue
 		}
 		given, joint := &f.draft.Joints[j], f.joints[j]
-		at := fmt.Sprintf("joints[%d]", j)
+		at := place{"joints", j}
 		c.checkPlace(j, at, given, joint)
 		for _, m := range joinery.Fit(joint) {
-			c.fault(given.ID, at+"."+m.Field, "%s", m.Message)
+			c.fault(given.ID, at.field(m.Field), "%s", m.Message)
 		}
 	}
 }
 
-func (c *checker) checkPlace(j int, at string, given *Joint, joint joinery.Joint) {
+func (c *checker) checkPlace(j int, at place, given *Joint, joint joinery.Joint) {
 	entering, receiving := c.f.Ends(j)
 	if given.EnteringEnd == Along {
 		if off := c.distance(entering, given.At); off > nearMM {
-			c.fault(given.ID, at+".at", "The joint lies %.0f mm outside %s, which should enter here; move it onto the timber.", off, given.Entering)
+			c.fault(given.ID, at.field("at"), "The joint lies %.0f mm outside %s, which should enter here; move it onto the timber.", off, given.Entering)
 		}
 	} else if off := geom.Dist(given.At, joint.Place()); off > nearMM {
-		c.fault(given.ID, at+".at", "The joint lies %.0f mm from the %s of %s, at most %d mm are taken; move the joint or the end of the timber.",
+		c.fault(given.ID, at.field("at"), "The joint lies %.0f mm from the %s of %s, at most %d mm are taken; move the joint or the end of the timber.",
 			off, given.EnteringEnd, given.Entering, nearMM)
 	}
 	if receiving < 0 {
 		return
 	}
 	if off := c.distance(receiving, given.At); off > nearMM {
-		c.fault(given.ID, at+".at", "The joint lies %.0f mm outside %s, which should receive it; move it onto the timber.", off, given.Receiving)
+		c.fault(given.ID, at.field("at"), "The joint lies %.0f mm outside %s, which should receive it; move it onto the timber.", off, given.Receiving)
 	}
 }
 

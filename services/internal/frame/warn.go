@@ -46,22 +46,22 @@ func (f *Frame) warnPegs(j int) []Finding {
 	}
 	p := joint.Pegs
 	var w []Finding
-	short := func(field, from string, have, multiple float64) {
+	short := func(field, from, of string, have, multiple float64) {
 		least := multiple * p.DiameterMM
 		if have >= least-0.05 {
 			return
 		}
 		w = append(w, Finding{Field: fmt.Sprintf("joints[%d].pegs.%s", j, field), Piece: joint.ID, Message: fmt.Sprintf(
 			"The pegs are %.0f mm from %s; %.1f diameters, %.0f mm, are the least that tests found good (from memory, not verified). Move them, use thinner pegs or make the tenon longer.",
-			have, from, multiple, least)})
+			have, from+of, multiple, least)})
 	}
 	if least, ok := wood.PegDistancesOf(f.draft.Timbers[receiving].Species); ok {
-		short("from_shoulder_mm", "the mortised face of "+joint.Receiving, p.FromShoulderMM, least.Edge)
+		short("from_shoulder_mm", "the mortised face of ", joint.Receiving, p.FromShoulderMM, least.Edge)
 	}
 	if least, ok := wood.PegDistancesOf(f.draft.Timbers[entering].Species); ok {
-		short("from_shoulder_mm", "the end of the tenon of "+joint.Entering, joint.Tenon.LengthMM-p.FromShoulderMM, least.End)
+		short("from_shoulder_mm", "the end of the tenon of ", joint.Entering, joint.Tenon.LengthMM-p.FromShoulderMM, least.End)
 		if p.Count > 1 {
-			short("spacing_mm", "one another", p.SpacingMM, least.Spacing)
+			short("spacing_mm", "one another", "", p.SpacingMM, least.Spacing)
 		}
 	}
 	return w
@@ -78,15 +78,15 @@ func (f *Frame) warnPlane(a int) []Finding {
 	}
 	across := line.Across()
 	members := f.members[assembly.ID]
-	offsets := make([][3][]float64, len(members)) // near face, centre, far face; start and end
+	offsets := make([][2][3]float64, len(members)) // start and end: near face, centre, far face
 	var all [3][]float64
 	for k, i := range members {
 		s := f.sticks[i]
 		half := s.ExtentMM(across) / 2
-		for _, p := range [2]geom.Vec{s.Start, s.End} {
+		for e, p := range [2]geom.Vec{s.Start, s.End} {
 			center := geom.Dot(geom.Sub(p, line.Point), across)
-			for m, v := range [3]float64{center - half, center, center + half} {
-				offsets[k][m] = append(offsets[k][m], v)
+			offsets[k][e] = [3]float64{center - half, center, center + half}
+			for m, v := range offsets[k][e] {
 				all[m] = append(all[m], v)
 			}
 		}
@@ -99,7 +99,7 @@ func (f *Frame) warnPlane(a int) []Finding {
 	for k, i := range members {
 		off := math.Inf(1)
 		for m := range plane {
-			off = min(off, max(math.Abs(offsets[k][m][0]-plane[m]), math.Abs(offsets[k][m][1]-plane[m])))
+			off = min(off, max(math.Abs(offsets[k][0][m]-plane[m]), math.Abs(offsets[k][1][m]-plane[m])))
 		}
 		if off > planeMM {
 			t := f.draft.Timbers[i]

@@ -50,7 +50,8 @@ func elevation(f *frame.Frame, kind, label string, lines, crossing []frame.GridL
 	shapes := shapesOf(f, in)
 	model := extent(shapes, eye)
 	model.include(model.lo.X, 0)
-	page := newPage(model, margin{left: 14, right: 52, top: 8, bottom: 36}, true)
+	levels := notes(f, shapes, eye)
+	page := newPage(model, margin{left: 14, right: beyond(levels), top: 8, bottom: 36}, true)
 	slices.SortStableFunc(shapes, func(a, b shape) int {
 		return cmp.Compare(geom.Dot(a.middle(), eye.toward), geom.Dot(b.middle(), eye.toward))
 	})
@@ -60,7 +61,7 @@ func elevation(f *frame.Frame, kind, label string, lines, crossing []frame.GridL
 	page.cuts(f, across, eye, line)
 	page.footing()
 	page.spans(crossings(line, crossing, eye), feet(f, shapes, eye))
-	page.heights(notes(f, shapes, eye))
+	page.heights(levels)
 	for i := range shapes {
 		page.inscribe(&shapes[i], eye, markMM)
 	}
@@ -249,23 +250,38 @@ func notes(f *frame.Frame, shapes []shape, eye plane) []place {
 	}
 	add("highest point", room.hi.Y)
 	slices.SortStableFunc(out, func(a, b place) int { return cmp.Compare(a.at, b.at) })
-	return out
+	return out[:min(len(out), mostNotes)]
 }
 
 // mostNotes bounds the heights beside one elevation.
 const mostNotes = 30
 
+// height writes a height with its name.
+func (n place) height() string { return units.FeetInches(n.at) + "  " + n.label }
+
+// noteMM is how far beyond the model heights are written.
+const noteMM = 12
+
+// beyond is the room on paper that heights need beside the model.
+func beyond(notes []place) float64 {
+	most := 0.0
+	for _, n := range notes {
+		most = max(most, drawing.TextWidth(n.height(), dimensionMM))
+	}
+	return noteMM + most
+}
+
 // heights writes heights at the right of an elevation, pushed up where they would stand on one
 // another, and the whole height at its left.
 func (p *page) heights(notes []place) {
-	x, last := p.view.At(p.model.hi.X, 0).X+9, math.Inf(1)
-	for _, n := range notes[:min(len(notes), mostNotes)] {
+	x, last := p.view.At(p.model.hi.X, 0).X+noteMM-3, math.Inf(1)
+	for _, n := range notes {
 		y := p.view.At(0, n.at).Y
 		text := min(y, last-1.6*dimensionMM)
 		last = text
 		p.Line(drawing.Dimension, drawing.P(x-6, y), drawing.P(x-2, y), drawing.P(x, text), drawing.P(x+2, text))
 		p.Text(drawing.Item{Class: drawing.Dimension, Size: dimensionMM, Anchor: drawing.Start,
-			Text: units.FeetInches(n.at) + "  " + n.label}, drawing.P(x+3, text))
+			Text: n.height()}, drawing.P(x+3, text))
 	}
 	whole := []float64{0, p.model.hi.Y}
 	side := rail{page: p, v: p.view.At(p.model.lo.X, 0).X - 9}

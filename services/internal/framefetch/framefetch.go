@@ -29,6 +29,7 @@ type Source struct {
 	recent  *list.List // of *kept, the one used last in front
 	byName  map[string]*list.Element
 	timbers int
+	most    int
 }
 
 type kept struct {
@@ -48,7 +49,7 @@ type Loaded struct {
 
 // New makes a source on the frames service. The client has to forward the caller's token.
 func New(frames framesv1.FramesServiceClient) *Source {
-	return &Source{frames: frames, recent: list.New(), byName: map[string]*list.Element{}}
+	return &Source{frames: frames, recent: list.New(), byName: map[string]*list.Element{}, most: MaxTimbers}
 }
 
 // Job gives a job of the caller's company. Errors of the frames service pass through.
@@ -130,7 +131,7 @@ func (s *Source) keep(f *frame.Frame) {
 	}
 	s.byName[f.Digest()] = s.recent.PushFront(&kept{f.Digest(), f})
 	s.timbers += len(f.Timbers())
-	for s.timbers > MaxTimbers && s.recent.Len() > 1 {
+	for s.timbers > s.most && s.recent.Len() > 1 {
 		oldest := s.recent.Back()
 		old := s.recent.Remove(oldest).(*kept)
 		delete(s.byName, old.digest)

@@ -5,8 +5,6 @@ import (
 	"sync"
 	"testing"
 
-	"google.golang.org/grpc"
-
 	framesv1 "github.com/pikepole/pikepole/proto/gen/pikepole/frames/v1"
 	"github.com/pikepole/pikepole/services/internal/frame"
 	"github.com/pikepole/pikepole/services/internal/frame/framepb"
@@ -113,42 +111,5 @@ func TestWhatIsNotTheFrameIsRefused(t *testing.T) {
 		if _, err := source.Load(ctx, "job-1", revision); !fault.Is(err, fault.Internal) {
 			t.Errorf("revision %s: %v", revision, err)
 		}
-	}
-}
-
-// one answers every GetFrame with the revision it holds.
-type one struct {
-	framesv1.FramesServiceClient
-	rev *framesv1.FrameRevision
-}
-
-func (o *one) GetFrame(context.Context, *framesv1.GetFrameRequest, ...grpc.CallOption) (*framesv1.FrameRevision, error) {
-	return o.rev, nil
-}
-
-func TestKeptFramesAreBounded(t *testing.T) {
-	t.Parallel()
-	client := &one{}
-	source := framefetch.New(client)
-	load := func(bents int) *frame.Frame {
-		t.Helper()
-		f := shed(t, bents)
-		client.rev = &framesv1.FrameRevision{Digest: f.Digest(), Frame: framepb.FromDraft(f.Draft())}
-		loaded, err := source.Load(t.Context(), "job", "1")
-		if err != nil {
-			t.Fatal(err)
-		}
-		return loaded.Frame
-	}
-	small := load(2)
-	if load(2) != small {
-		t.Fatal("a small frame is not kept")
-	}
-	total, bents := 0, 150
-	for ; total <= framefetch.MaxTimbers; bents++ {
-		total += len(load(bents).Timbers())
-	}
-	if load(2) == small {
-		t.Errorf("a frame is still kept after %d timbers of newer ones", total)
 	}
 }

@@ -21,12 +21,12 @@ func AxesOf(start, end Vec, rollDeg float64) Axes {
 	if a == (Vec{}) {
 		return Axes{}
 	}
-	depth := Vec{Y: 1}
+	towards := Vec{Y: 1}
 	if math.Hypot(a.X, a.Y) > plumbSine {
-		depth = Vec{Z: 1}
+		towards = Vec{Z: 1}
 	}
-	depth = Unit(Sub(depth, Scale(Dot(depth, a), a)))
-	width := Cross(depth, a)
+	width := Unit(Cross(towards, a)) // first, since it stays exact for a stick that is nearly plumb
+	depth := Cross(a, width)
 	if rollDeg == 0 {
 		return Axes{Axis: a, Width: width, Depth: depth}
 	}

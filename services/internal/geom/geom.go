@@ -35,15 +35,16 @@ func Dot(a, b Vec) float64 { return r3.Dot(a, b) }
 // Cross is the vector product.
 func Cross(a, b Vec) Vec { return r3.Cross(a, b) }
 
-// Norm is the length of a.
-func Norm(a Vec) float64 { return r3.Norm(a) }
+// Norm is the length of a. Coordinates of a building square without overflow, so the slower guarded
+// form is not needed.
+func Norm(a Vec) float64 { return math.Sqrt(r3.Dot(a, a)) }
 
 // Dist is the distance between a and b.
-func Dist(a, b Vec) float64 { return r3.Norm(r3.Sub(a, b)) }
+func Dist(a, b Vec) float64 { return Norm(r3.Sub(a, b)) }
 
 // Unit is a scaled to length 1. The zero vector has no direction and stays zero.
 func Unit(a Vec) Vec {
-	n := r3.Norm(a)
+	n := Norm(a)
 	if n == 0 {
 		return Vec{}
 	}

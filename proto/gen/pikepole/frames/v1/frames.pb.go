@@ -1077,7 +1077,7 @@ type Layout struct {
 	ComputedFrom *v11.ComputedFrom `protobuf:"bytes,1,opt,name=computed_from,json=computedFrom,proto3" json:"computed_from,omitempty"`
 	// The posts, by bent and wall.
 	Posts []*PostFootprint `protobuf:"bytes,2,rep,name=posts,proto3" json:"posts,omitempty"`
-	// Every distance between outer post corners that proves the layout square.
+	// The diagonals that prove the layout square: of every four neighbouring posts, and over everything.
 	Diagonals []*Diagonal `protobuf:"bytes,3,rep,name=diagonals,proto3" json:"diagonals,omitempty"`
 	// How it came about.
 	Basis         []*v11.Basis `protobuf:"bytes,4,rep,name=basis,proto3" json:"basis,omitempty"`
@@ -1234,7 +1234,8 @@ func (x *PostFootprint) GetRunningYMm() float64 {
 	return 0
 }
 
-// A distance to tape between two post centres.
+// A distance to tape on the deck between two posts, from the crossing of the one's bent line and wall line
+// (the corner of its reference faces) to that of the other's; from the middle of a post on no crossing.
 type Diagonal struct {
 	state protoimpl.MessageState `protogen:"open.v1"`
 	// Mark of the first post.
@@ -1243,7 +1244,7 @@ type Diagonal struct {
 	To string `protobuf:"bytes,2,opt,name=to,proto3" json:"to,omitempty"`
 	// The distance in millimetres.
 	LengthMm float64 `protobuf:"fixed64,3,opt,name=length_mm,json=lengthMm,proto3" json:"length_mm,omitempty"`
-	// From and to of the other diagonal of the same four posts, as "MARK MARK"; equal when the layout is square.
+	// From and to of the other diagonal of the same four posts, as "MARK MARK"; the two are equal where the lines are drawn square.
 	Partner       string `protobuf:"bytes,4,opt,name=partner,proto3" json:"partner,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
