@@ -1,0 +1,47 @@
+package frames
+
+import (
+	"strconv"
+	"testing"
+
+	"github.com/pikepole/pikepole/services/internal/frame"
+	"github.com/pikepole/pikepole/services/internal/frametest"
+)
+
+// The shelf lets go of what was not used for longest, by weight, and never of what it just took.
+func TestShelf(t *testing.T) {
+	t.Parallel()
+	var all []held
+	for i := range 4 {
+		d := frametest.Shed(2)
+		d.Title = strconv.Itoa(i)
+		f, err := frame.Parse(d)
+		if err != nil {
+			t.Fatal(err)
+		}
+		all = append(all, held{frame: f})
+	}
+	weight := all[0].pieces()
+	s := newShelf(3 * weight)
+	for _, h := range all[:3] {
+		s.put(h)
+	}
+	s.put(all[1])
+	if _, ok := s.get(all[0].frame.Digest()); !ok {
+		t.Fatal("the first frame is gone before the shelf is full")
+	}
+	s.put(all[3])
+	for i, want := range []bool{true, false, true, true} {
+		if _, ok := s.get(all[i].frame.Digest()); ok != want {
+			t.Errorf("frame %d is kept: %t, want %t", i, ok, want)
+		}
+	}
+	if s.filled != 3*weight || len(s.places) != 3 || s.recent.Len() != 3 {
+		t.Errorf("the shelf holds %d pieces in %d and %d places", s.filled, len(s.places), s.recent.Len())
+	}
+	small := newShelf(weight - 1)
+	small.put(all[0])
+	if _, ok := small.get(all[0].frame.Digest()); ok {
+		t.Error("a frame heavier than the shelf carries was kept")
+	}
+}
