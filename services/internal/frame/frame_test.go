@@ -261,6 +261,34 @@ func TestDraftIsACopy(t *testing.T) {
 	}
 }
 
+func TestGridLineDirections(t *testing.T) {
+	t.Parallel()
+	l := frame.GridLine{HeadingDeg: 90}
+	if geom.Dist(l.Along(), geom.V(0, 1, 0)) > 1e-12 || geom.Dist(l.Across(), geom.V(-1, 0, 0)) > 1e-12 {
+		t.Error(l.Along(), l.Across())
+	}
+}
+
+// A post that hangs on a beam does not stand on the deck, and a leaning stick is found by its foot.
+func TestPostsStandOnTheDeck(t *testing.T) {
+	t.Parallel()
+	d := portal()
+	d.Timbers = append(d.Timbers, d.Timbers[1])
+	hung := &d.Timbers[4]
+	hung.Mark, hung.Assembly, hung.Start, hung.End = "H", "", geom.V(0, 2000, 3000), geom.V(0, 2000, 2000)
+	d.Joints = append(d.Joints, frame.Joint{
+		ID: "h", Kind: joinery.BlindMortiseAndTenon, Entering: "H", EnteringEnd: frame.AtStart, Receiving: "T", At: hung.Start,
+		Tenon: &joinery.Tenon{LengthMM: 100, ThicknessMM: 50, WidthMM: 100},
+	})
+	f := parse(t, d)
+	if diff := cmp.Diff([]int{0, 1}, f.Posts()); diff != "" {
+		t.Error(diff)
+	}
+	if line, ok := f.BentLineOf(4); !ok || line != "1" {
+		t.Error("the bent line of a hung post", line)
+	}
+}
+
 func TestFaultsError(t *testing.T) {
 	t.Parallel()
 	d := portal()
@@ -271,6 +299,11 @@ func TestFaultsError(t *testing.T) {
 	var faults *frame.Faults
 	if !errors.As(err, &faults) || len(faults.Faults) != 4 {
 		t.Fatal(err)
+	}
+	d = portal()
+	d.Title = "\a"
+	if _, err := frame.Parse(d); err == nil || !strings.HasPrefix(err.Error(), "the frame has a fault; title: The title") {
+		t.Error(err)
 	}
 	if got := err.Error(); !strings.HasPrefix(got, "the frame has 4 faults; timbers[0].role (P-A): ") || !strings.HasSuffix(got, "; …") {
 		t.Error(got)

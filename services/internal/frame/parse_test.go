@@ -82,8 +82,17 @@ func TestParseNamesEveryFault(t *testing.T) {
 		"pegs on one another":     {func(d *frame.Draft) { d.Joints[2].Pegs.SpacingMM = 0 }, "joints[2].pegs.spacing_mm", "top-A"},
 		"draw-bore that cannot draw": {func(d *frame.Draft) { d.Joints[2].Pegs.Hole = joinery.HoleBoredThroughAfterAssembly },
 			"joints[2].pegs.draw_bore_offset_mm", "top-A"},
-		"joint off the end":   {func(d *frame.Draft) { d.Joints[5].At.Y = 926 }, "joints[5].at", "brace-beam"},
-		"joint off the beam":  {func(d *frame.Draft) { d.Timbers[3].End, d.Joints[5].At = geom.V(0, 870, 2970), geom.V(0, 870, 2970) }, "joints[5].at", "brace-beam"},
+		"joint off the end":  {func(d *frame.Draft) { d.Joints[5].At.Y = 926 }, "joints[5].at", "brace-beam"},
+		"joint off the beam": {func(d *frame.Draft) { d.Timbers[3].End, d.Joints[5].At = geom.V(0, 870, 2970), geom.V(0, 870, 2970) }, "joints[5].at", "brace-beam"},
+		"long unknown name":  {func(d *frame.Draft) { d.Joints[5].Receiving = strings.Repeat("x", 99) }, "joints[5].receiving", "brace-beam"},
+		"lap off the brace": {func(d *frame.Draft) {
+			d.Joints = append(d.Joints, manyLaps(1)...)
+			d.Joints[6].At = geom.V(0, 0, 2600)
+		}, "joints[6].at", "lap-0"},
+		"lap let in": {func(d *frame.Draft) {
+			d.Joints = append(d.Joints, manyLaps(1)...)
+			d.Joints[6].Tenon.HousingDepthMM = 5
+		}, "joints[6].tenon.housing_depth_mm", "lap-0"},
 		"adrift":              {func(d *frame.Draft) { d.Joints = d.Joints[:4] }, "timbers[3]", "B-A"},
 		"nothing on the deck": {func(d *frame.Draft) { d.Joints = d.Joints[2:] }, "timbers[0]", "P-A"},
 		"assembly kind":       {func(d *frame.Draft) { d.Assemblies[0].Kind = 0 }, "assemblies[0].kind", "bent-1"},

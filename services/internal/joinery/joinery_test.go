@@ -106,6 +106,23 @@ func TestMeasureOfWorkedJoints(t *testing.T) {
 	}
 }
 
+// A halved scarf reaches its length over the receiving stick, which loses as much.
+func TestMeasureOfScarfAndLap(t *testing.T) {
+	t.Parallel()
+	j := girtAndPost(joinery.Scarf, &joinery.Tenon{LengthMM: 600, ThicknessMM: 100, WidthMM: 150})
+	j.Receiving = joinery.NewStick(geom.V(-2000, 0, 2000), geom.V(100, 0, 2000), 0, 150, 200)
+	e := joinery.Measure(j)
+	if e.ExtensionMM != 600 || e.Entering[1].VolumeMM3 != 9e6 || e.Receiving[1].VolumeMM3 != -9e6 || !near(e.Entering[1].Centroid, geom.V(-200, 0, 2000)) {
+		t.Errorf("scarf: %+v", e)
+	}
+	lap := girtAndPost(joinery.Lap, &joinery.Tenon{LengthMM: 100, ThicknessMM: 150, WidthMM: 200})
+	lap.End, lap.At = joinery.Along, geom.V(100, 0, 2000)
+	e = joinery.Measure(lap)
+	if e.ExtensionMM != 0 || e.Entering[1].VolumeMM3 != -3e6 || e.Receiving[1].VolumeMM3 != -3e6 {
+		t.Errorf("lap: %+v", e)
+	}
+}
+
 // A dowelled post base bores its dowel out of the post's foot and leaves the post square at the deck.
 func TestMeasureOfPostBase(t *testing.T) {
 	t.Parallel()
@@ -180,6 +197,16 @@ func TestFit(t *testing.T) {
 	top := girtAndPost(joinery.BlindMortiseAndTenon, tenon(func(*joinery.Tenon) {}))
 	top.Receiving.End = geom.V(0, 0, 2050)
 	scarf := girtAndPost(joinery.Scarf, tenon(func(*joinery.Tenon) {}))
+	inLine := func(change func(*joinery.Tenon)) joinery.Joint { // two sills in one line
+		j := girtAndPost(joinery.Scarf, tenon(change))
+		j.Receiving = joinery.NewStick(geom.V(-2000, 0, 2000), geom.V(100, 0, 2000), 0, 150, 200)
+		return j
+	}
+	drop := func(change func(*joinery.Tenon)) joinery.Joint { // a dovetail flush with the top of a beam
+		j := girtAndPost(joinery.DovetailedHousing, tenon(change))
+		j.Receiving = joinery.NewStick(geom.V(0, -1000, 2000), geom.V(0, 1000, 2000), 0, 200, 200)
+		return j
+	}
 	for name, test := range map[string]struct {
 		j     joinery.Joint
 		field string
@@ -196,6 +223,17 @@ func TestFit(t *testing.T) {
 		"no relish":             {top, "tenon.width_mm"},
 		"along the face":        {flat, "entering"},
 		"square scarf":          {scarf, "kind"},
+		"scarf":                 {inLine(func(tn *joinery.Tenon) { tn.LengthMM, tn.ThicknessMM = 600, 100 }), ""},
+		"endless scarf":         {inLine(func(tn *joinery.Tenon) { tn.LengthMM = 2200 }), "tenon.length_mm"},
+		"scarf too wide":        {inLine(func(tn *joinery.Tenon) { tn.WidthMM = 160 }), "tenon.width_mm"},
+		"tail flush with the top": {drop(func(tn *joinery.Tenon) {
+			tn.WidthMM, tn.ThicknessMM, tn.ShoulderOffsetMM = 100, 100, 50
+		}), ""},
+		"tail through the bottom": {drop(func(tn *joinery.Tenon) {
+			tn.WidthMM, tn.ThicknessMM, tn.ShoulderOffsetMM = 100, 100, -50
+		}), "tenon.thickness_mm"},
+		"tongue through its fork": {girtAndPost(joinery.ForkAndTongue, tenon(func(tn *joinery.Tenon) { tn.LengthMM = 200 })), ""},
+		"tongue beyond its fork":  {girtAndPost(joinery.ForkAndTongue, tenon(func(tn *joinery.Tenon) { tn.LengthMM = 201 })), "tenon.length_mm"},
 	} {
 		got := joinery.Fit(test.j)
 		switch {

@@ -109,8 +109,8 @@ func (b *builder) bentBrace(i int, w wall, id, post, tie string) {
 	brace := fmt.Sprintf("B-%d%s", i+1, w.letter)
 	b.stick(brace, frame.RoleKneeBrace, p.brace, p.at(i, w, across{inner, p.postTop - leg}), p.at(i, w, across{inner - leg, p.postTop}), 0, id,
 		west(), geom.Up())
-	b.join(cut{id: brace + ".post", entering: brace, end: frame.AtStart, receiving: post, driven: west(), light: true})
-	b.join(cut{id: brace + ".tie", entering: brace, end: frame.AtEnd, receiving: tie, driven: west(), light: true})
+	b.join(cut{id: brace + ".post", brace: true, entering: brace, end: frame.AtStart, receiving: post, driven: west(), light: true})
+	b.join(cut{id: brace + ".tie", brace: true, entering: brace, end: frame.AtEnd, receiving: tie, driven: west(), light: true})
 }
 
 // walls adds the girts or plates of a bay, and their braces.
@@ -143,8 +143,8 @@ func (b *builder) walls(bay int) {
 		} {
 			b.stick(s.mark, frame.RoleKneeBrace, p.brace, geom.V(s.x, y, p.beamBottom-leg), geom.V(s.x+s.toward*leg, y, p.beamBottom), 0, "",
 				outward, geom.Up())
-			b.join(cut{id: s.mark + ".post", entering: s.mark, end: frame.AtStart, receiving: s.post, driven: outward, light: true, roomMM: p.post.WidthMM / 2})
-			b.join(cut{id: s.mark + ".beam", entering: s.mark, end: frame.AtEnd, receiving: mark, driven: outward, light: true})
+			b.join(cut{id: s.mark + ".post", brace: true, entering: s.mark, end: frame.AtStart, receiving: s.post, driven: outward, light: true, roomMM: p.post.WidthMM / 2})
+			b.join(cut{id: s.mark + ".beam", brace: true, entering: s.mark, end: frame.AtEnd, receiving: mark, driven: outward, light: true})
 		}
 	}
 }
@@ -189,9 +189,9 @@ func (b *builder) solid(mark string) joinery.Stick {
 func tongueMM(widthMM float64) float64 {
 	switch {
 	case widthMM >= 135:
-		return math.Min(50.8, widthMM/2.6)
+		return hundredths(math.Min(50.8, widthMM/2.6))
 	case widthMM >= 85:
 		return 38.1
 	}
-	return widthMM / 3
+	return hundredths(widthMM / 3)
 }

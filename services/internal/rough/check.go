@@ -82,11 +82,6 @@ func (c *check) fits(k King, p planned) {
 		c.fault("roof_pitch_deg", "The truss is too low for its rafters and ridge beam; make the pitch steeper, the span wider or the sections smaller.")
 		return
 	}
-	for i, clear := range p.clearBays() {
-		if clear < 8*clearMM {
-			c.fault(fmt.Sprintf("bay_spacings_mm[%d]", min(i, len(k.BaySpacingsMM)-1)), "The bay is only %.0f mm clear between its posts; make it wider.", clear)
-		}
-	}
 	c.fitsBraces(k, p)
 	c.fitsGirts(k, p)
 	c.fitsPurlins(k, p)

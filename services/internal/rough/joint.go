@@ -23,6 +23,7 @@ const (
 	tailMM                    = 38.1
 	tailDepthShare, tailShare = 0.6, 0.75
 	pegSpacingDiameters       = 3
+	pegSideDiameters          = 1.5    // of tenon beside two pegs, both sides together
 	defaultEdge, defaultEnd   = 2.5, 3 // peg distances where no tests are known
 )
 
@@ -37,6 +38,8 @@ type cut struct {
 	light bool
 	// roomMM is the timber that the mortise may use when another faces it; 0 for all of it.
 	roomMM float64
+	// brace marks the joints of knee braces, which have one peg.
+	brace bool
 }
 
 // join lays out a blind mortise and tenon: as long as the room for its mortise and the stock of a sloped
@@ -69,17 +72,22 @@ func (b *builder) join(c cut) {
 	if alongDepth <= 1e-9 {
 		width = entering.DepthMM / 2
 	}
+	length, width = hundredths(length), hundredths(width)
+	pegs := joinery.Pegs{
+		Count: 1, DiameterMM: peg, LengthMM: hundredths(receiving.ExtentMM(d.Thickness) + pegProudMM), Wood: pegWood,
+		DrivenFrom: joinery.FaceTowards(receiving.Axes, c.driven), Hole: joinery.HoleBoredThroughInShop,
+		DrawBoreOffsetMM: drawBore, FromShoulderMM: b.fromShoulder(length, peg),
+	}
+	if !c.brace && width >= (pegSpacingDiameters+pegSideDiameters)*peg {
+		pegs.Count, pegs.SpacingMM = 2, pegSpacingDiameters*peg
+	}
 	b.d.Joints = append(b.d.Joints, frame.Joint{
 		ID: c.id, Kind: j.Kind, Entering: c.entering, EnteringEnd: c.end, Receiving: c.receiving, At: j.At,
 		Tenon: &joinery.Tenon{
 			LengthMM: length, ThicknessMM: tongueMM(math.Min(entering.ExtentMM(d.Thickness), receiving.ExtentMM(d.Thickness))),
 			WidthMM: width, ClearanceMM: mortiseClearMM,
 		},
-		Pegs: &joinery.Pegs{
-			Count: pegCount(width, peg), DiameterMM: peg, LengthMM: receiving.ExtentMM(d.Thickness) + pegProudMM, Wood: pegWood,
-			DrivenFrom: joinery.FaceTowards(receiving.Axes, c.driven), Hole: joinery.HoleBoredThroughInShop,
-			DrawBoreOffsetMM: drawBore, FromShoulderMM: b.fromShoulder(length, peg), SpacingMM: pegSpacing(width, peg),
-		},
+		Pegs: &pegs,
 	})
 }
 
@@ -90,33 +98,21 @@ func (b *builder) fromShoulder(length, peg float64) float64 {
 	if least, ok := wood.PegDistancesOf(b.k.Species); ok {
 		edge, end = least.Edge, least.End
 	}
-	return math.Min(edge*peg, length*edge/(edge+end))
+	return hundredths(math.Min(edge*peg, length*edge/(edge+end)))
 }
 
-// pegCount is two where the tenon is wide enough, else one.
-func pegCount(width, peg float64) int {
-	if width >= (pegSpacingDiameters+2)*peg {
-		return 2
-	}
-	return 1
-}
-
-func pegSpacing(width, peg float64) float64 {
-	if pegCount(width, peg) < 2 {
-		return 0
-	}
-	return pegSpacingDiameters * peg
-}
+// hundredths rounds a size to what can be read on any rule, and keeps the rounding of sums out of the frame.
+func hundredths(mm float64) float64 { return math.Round(mm*100) / 100 }
 
 // dovetail lets a purlin's end drop into the top of a rafter, flush with it.
 func (b *builder) dovetail(id, purlin string, end frame.End, rafter string) {
 	s, r := b.solid(purlin), b.solid(rafter)
-	thickness := tailDepthShare * s.DepthMM
+	thickness := hundredths(tailDepthShare * s.DepthMM)
 	j := joinery.Joint{Entering: s, End: end}
 	b.d.Joints = append(b.d.Joints, frame.Joint{
 		ID: id, Kind: joinery.DovetailedHousing, Entering: purlin, EnteringEnd: end, Receiving: rafter, At: j.Place(),
 		Tenon: &joinery.Tenon{
-			LengthMM: math.Min(tailMM, (r.WidthMM-webMM)/2), ThicknessMM: thickness, WidthMM: tailShare * s.WidthMM,
+			LengthMM: hundredths(math.Min(tailMM, (r.WidthMM-webMM)/2)), ThicknessMM: thickness, WidthMM: hundredths(tailShare * s.WidthMM),
 			ShoulderOffsetMM: (s.DepthMM - thickness) / 2,
 		},
 	})
@@ -127,12 +123,12 @@ func (b *builder) dovetail(id, purlin string, end frame.End, rafter string) {
 func (b *builder) tongue(id, ridge string, end frame.End, king string) {
 	s, k := b.solid(ridge), b.solid(king)
 	j := joinery.Joint{Entering: s, End: end}
-	length := k.WidthMM/2 - 1
+	length := hundredths(k.WidthMM/2 - 1)
 	b.d.Joints = append(b.d.Joints, frame.Joint{
 		ID: id, Kind: joinery.ForkAndTongue, Entering: ridge, EnteringEnd: end, Receiving: king, At: j.Place(),
 		Tenon: &joinery.Tenon{LengthMM: length, ThicknessMM: tongueMM(s.WidthMM), WidthMM: s.DepthMM, ClearanceMM: 1},
 		Pegs: &joinery.Pegs{
-			Count: 1, DiameterMM: lightPegMM, LengthMM: k.DepthMM + pegProudMM, Wood: pegWood,
+			Count: 1, DiameterMM: lightPegMM, LengthMM: hundredths(k.DepthMM + pegProudMM), Wood: pegWood,
 			DrivenFrom: joinery.FaceTowards(k.Axes, geom.V(0, -1, 0)), Hole: joinery.HoleNearCheekBored,
 			FromShoulderMM: b.fromShoulder(length, lightPegMM),
 		},

@@ -79,7 +79,7 @@ func (p *planned) struts() {
 // rafterMM is the length of a rafter from shoulder to shoulder.
 func (p planned) rafterMM() float64 { return (p.foot.u - p.head.u) / p.cos }
 
-// clearBays are the clear lengths between the widest sticks of neighbouring bents.
+// clearBays are the clear lengths between the posts of neighbouring bents.
 func (p planned) clearBays() []float64 {
 	clear := make([]float64, len(p.x)-1)
 	for i := range clear {

@@ -233,18 +233,37 @@ func TestMakeNamesTheField(t *testing.T) {
 		change func(*rough.King)
 		field  string
 	}{
-		"one bent":            {func(k *rough.King) { k.BentCount = 1 }, "rough.bent_count"},
-		"too many bents":      {func(k *rough.King) { k.BentCount = 1 << 30 }, "rough.bent_count"},
-		"no bays":             {func(k *rough.King) { k.BaySpacingsMM = nil }, "rough.bay_spacings_mm"},
-		"bay not a number":    {func(k *rough.King) { k.BaySpacingsMM = []float64{math.NaN()} }, "rough.bay_spacings_mm[0]"},
-		"short bay":           {func(k *rough.King) { k.BaySpacingsMM = []float64{3600, 1300} }, "rough.bay_spacings_mm[1]"},
-		"infinite span":       {func(k *rough.King) { k.SpanMM = math.Inf(1) }, "rough.span_mm"},
-		"negative height":     {func(k *rough.King) { k.PostHeightMM = -1 }, "rough.post_height_mm"},
-		"flat roof":           {func(k *rough.King) { k.RoofPitchDeg = 5 }, "rough.roof_pitch_deg"},
-		"many purlins":        {func(k *rough.King) { k.PurlinsPerSlope = 7 }, "rough.purlins_per_slope"},
-		"deep drop":           {func(k *rough.King) { k.GirtDropMM = 2600; k.WallBraces = false }, "rough.girt_drop_mm"},
-		"girt meets brace":    {func(k *rough.King) { k.GirtDropMM = 650; k.WallBraces = false }, "rough.girt_drop_mm"},
-		"long braces":         {func(k *rough.King) { k.BraceLegMM = 2400 }, "rough.brace_leg_mm"},
+		"one bent":         {func(k *rough.King) { k.BentCount = 1 }, "rough.bent_count"},
+		"too many bents":   {func(k *rough.King) { k.BentCount = 1 << 30 }, "rough.bent_count"},
+		"no bays":          {func(k *rough.King) { k.BaySpacingsMM = nil }, "rough.bay_spacings_mm"},
+		"bay not a number": {func(k *rough.King) { k.BaySpacingsMM = []float64{math.NaN()} }, "rough.bay_spacings_mm[0]"},
+		"short bay":        {func(k *rough.King) { k.BaySpacingsMM = []float64{3600, 1300} }, "rough.bay_spacings_mm[1]"},
+		"infinite span":    {func(k *rough.King) { k.SpanMM = math.Inf(1) }, "rough.span_mm"},
+		"negative height":  {func(k *rough.King) { k.PostHeightMM = -1 }, "rough.post_height_mm"},
+		"flat roof":        {func(k *rough.King) { k.RoofPitchDeg = 5 }, "rough.roof_pitch_deg"},
+		"many purlins":     {func(k *rough.King) { k.PurlinsPerSlope = 7 }, "rough.purlins_per_slope"},
+		"deep drop":        {func(k *rough.King) { k.GirtDropMM = 2600; k.WallBraces = false }, "rough.girt_drop_mm"},
+		"girt meets brace": {func(k *rough.King) { k.GirtDropMM = 650; k.WallBraces = false }, "rough.girt_drop_mm"},
+		"long braces":      {func(k *rough.King) { k.BraceLegMM = 2400 }, "rough.brace_leg_mm"},
+		"truss too low": {func(k *rough.King) {
+			k.SpanMM, k.RoofPitchDeg, k.BraceLegMM, k.WallBraces = 2600, 20, 0, false
+		}, "rough.span_mm"},
+		"ridge on the tie beam": {func(k *rough.King) {
+			k.SpanMM, k.RoofPitchDeg, k.BraceLegMM, k.WallBraces = 3600, 20, 0, false
+			k.Sections = []rough.Section{{"ROLE_RIDGE_BEAM", 6, 24}}
+		}, "rough.roof_pitch_deg"},
+		"braces shorter than deep": {func(k *rough.King) {
+			k.BraceLegMM = 300
+			k.Sections = []rough.Section{{"ROLE_KNEE_BRACE", 4, 18}}
+		}, "rough.brace_leg_mm"},
+		"braces to the deck":      {func(k *rough.King) { k.PostHeightMM, k.BraceLegMM, k.WallBraces = 1500, 1300, false }, "rough.brace_leg_mm"},
+		"wall braces to the deck": {func(k *rough.King) { k.GirtDropMM, k.BraceLegMM = 1400, 900 }, "rough.brace_leg_mm"},
+		"purlins too close": {func(k *rough.King) {
+			k.SpanMM, k.PurlinsPerSlope, k.Struts, k.BraceLegMM, k.WallBraces = 2800, 6, false, 0, false
+		}, "rough.purlins_per_slope"},
+		"section given twice": {func(k *rough.King) {
+			k.Sections = []rough.Section{{"ROLE_POST", 8, 8}, {"ROLE_POST", 8, 8}}
+		}, "rough.sections[1].role"},
 		"unknown species":     {func(k *rough.King) { k.Species = "cheese" }, "rough.species"},
 		"too wet":             {func(k *rough.King) { k.MoisturePercent = 300 }, "rough.moisture_percent"},
 		"unknown role":        {func(k *rough.King) { k.Sections = []rough.Section{{"ROLE_JOIST", 4, 4}} }, "rough.sections[0].role"},
