@@ -173,20 +173,28 @@ func foreign(code codes.Code, message string) *Error {
 		return New(Unimplemented, ReasonMethod, "There is no such method.")
 	case codes.InvalidArgument, codes.NotFound, codes.AlreadyExists, codes.FailedPrecondition, codes.Aborted,
 		codes.OutOfRange, codes.PermissionDenied, codes.Unauthenticated:
-		return New(kindOf(code, ""), reasonOf[code], "%s", message)
+		return New(kindOf(code, ""), reasonOf(code), "%s", message)
 	default:
 		return New(Internal, ReasonInternal, "Something went wrong on our side.")
 	}
 }
 
 // reasonOf names, for want of a reason, the code itself.
-var reasonOf = map[codes.Code]string{
-	codes.InvalidArgument:    ReasonInvalid,
-	codes.OutOfRange:         ReasonInvalid,
-	codes.NotFound:           "NOT_FOUND",
-	codes.AlreadyExists:      "ALREADY_EXISTS",
-	codes.FailedPrecondition: "FAILED_PRECONDITION",
-	codes.Aborted:            "ABORTED",
-	codes.PermissionDenied:   "PERMISSION_DENIED",
-	codes.Unauthenticated:    "UNAUTHENTICATED",
+func reasonOf(code codes.Code) string {
+	switch code {
+	case codes.NotFound:
+		return "NOT_FOUND"
+	case codes.AlreadyExists:
+		return "ALREADY_EXISTS"
+	case codes.FailedPrecondition:
+		return "FAILED_PRECONDITION"
+	case codes.Aborted:
+		return "ABORTED"
+	case codes.PermissionDenied:
+		return "PERMISSION_DENIED"
+	case codes.Unauthenticated:
+		return "UNAUTHENTICATED"
+	default:
+		return ReasonInvalid
+	}
 }

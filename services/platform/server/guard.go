@@ -102,9 +102,7 @@ func (s *Server) limitTime(ctx context.Context, c *call, next func(context.Conte
 		return fault.New(fault.Deadline, fault.ReasonDeadline, "The time that is left is too short to begin; allow more time.")
 	}
 	if c.builtIn && c.stream {
-		// Health and reflection do not watch for the server's end themselves.
-		stop := s.cancelAtStop(cancel)
-		defer stop()
+		next = s.untilStop(next)
 	}
 	err := next(ctx)
 	if err != nil && c.stream && errors.Is(context.Cause(ctx), errLimit) && isDeadline(err) {
@@ -118,16 +116,27 @@ func isDeadline(err error) bool {
 	return errors.Is(err, context.DeadlineExceeded) || fault.FromStatus(err).Kind == fault.Deadline
 }
 
-func (s *Server) cancelAtStop(cancel func()) (stop func()) {
-	done := make(chan struct{})
-	go func() {
+// untilStop lets go of a stream when the server is being stopped, for health and reflection,
+// which do not watch for it themselves. Their handlers end once the stream has.
+func (s *Server) untilStop(next func(context.Context) error) func(context.Context) error {
+	return func(ctx context.Context) error {
+		done := make(chan error, 1)
+		go func() {
+			// The recovery layer does not see this goroutine.
+			defer func() {
+				if value := recover(); value != nil {
+					done <- fmt.Errorf("handler panicked: %v", value)
+				}
+			}()
+			done <- next(ctx)
+		}()
 		select {
+		case err := <-done:
+			return err
 		case <-s.stopping:
-			cancel()
-		case <-done:
+			return fault.New(fault.Unavailable, fault.ReasonStopping, "The server is being stopped; connect again.")
 		}
-	}()
-	return func() { close(done) }
+	}
 }
 
 // limitRate gives every person a bucket of calls. What is public is limited further out, by

@@ -185,7 +185,9 @@ func TestPanicIsCaughtCountedAndLogged(t *testing.T) {
 	for _, call := range []func(context.Context, *kit) error{get, watch} {
 		k := start(t, &probe{
 			unary: func(context.Context, *sitelogv1.GetProgressRequest) (*sitelogv1.Progress, error) { panic("secret") },
-			watch: func(*sitelogv1.WatchEntriesRequest, grpc.ServerStreamingServer[sitelogv1.WatchEntriesResponse]) error { panic("secret") },
+			watch: func(*sitelogv1.WatchEntriesRequest, grpc.ServerStreamingServer[sitelogv1.WatchEntriesResponse]) error {
+				panic("secret")
+			},
 		}, nil)
 		f := expectFault(t, call(k.as(t, identity.Lead), k), fault.Internal, fault.ReasonInternal)
 		if strings.Contains(f.Message, "secret") {

@@ -22,7 +22,7 @@ type engine interface {
 	// remote says that other processes write to the same store and are heard through an Ear.
 	remote() bool
 	open(role) (*sql.DB, error)
-	// begin starts a write transaction that no other write overlaps.
+	// begin starts a write transaction that no other write overlaps, with its first savepoint.
 	begin(context.Context, *sql.Conn) error
 	// publish tells other processes of topics, as part of the transaction.
 	publish(context.Context, *sql.Conn, []string) error

@@ -4,6 +4,7 @@ import (
 	"context"
 	"errors"
 	"fmt"
+	"time"
 
 	"github.com/pikepole/pikepole/services/platform/fault"
 )
@@ -60,6 +61,9 @@ func IsUnique(err error) bool { return KindOf(err) == Unique }
 // IsForeignKey says whether a row that is referred to is missing, or still referred to.
 func IsForeignKey(err error) bool { return KindOf(err) == ForeignKey }
 
+// retryAfter is what callers are told when the store does not answer.
+const retryAfter = time.Second
+
 // errRowsOpen is a mistake of the program that only one of the engines would forgive.
 var errRowsOpen = errors.New("store: a statement was started while rows are open; close them first")
 
@@ -102,5 +106,5 @@ func unavailable(err error) error {
 	if _, already := fault.Of(err); already {
 		return err
 	}
-	return fault.New(fault.Unavailable, fault.ReasonStore, "The store does not answer; try again in a moment.").Wrap(err)
+	return fault.New(fault.Unavailable, fault.ReasonStore, "The store does not answer; try again in a moment.").Wrap(err).After(retryAfter)
 }

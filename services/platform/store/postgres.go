@@ -85,7 +85,7 @@ func (e *postgresEngine) open(r role) (*sql.DB, error) {
 func (e *postgresEngine) begin(ctx context.Context, c *sql.Conn) error {
 	// One round trip. The statement has no arguments, so it goes by the simple protocol,
 	// which takes several statements at once.
-	_, err := c.ExecContext(ctx, fmt.Sprintf("BEGIN ISOLATION LEVEL READ COMMITTED; SELECT pg_advisory_xact_lock(%d)", e.lockID("write")))
+	_, err := c.ExecContext(ctx, fmt.Sprintf("BEGIN ISOLATION LEVEL READ COMMITTED; SELECT pg_advisory_xact_lock(%d); %s", e.lockID("write"), savepoint))
 	return err
 }
 

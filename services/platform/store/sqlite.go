@@ -45,7 +45,7 @@ func (e sqliteEngine) open(r role) (*sql.DB, error) {
 }
 
 func (e sqliteEngine) begin(ctx context.Context, c *sql.Conn) error {
-	_, err := c.ExecContext(ctx, "BEGIN IMMEDIATE")
+	_, err := c.ExecContext(ctx, "BEGIN IMMEDIATE; "+savepoint)
 	return err
 }
 

@@ -35,7 +35,11 @@ type writer struct {
 	closed  chan struct{}
 	once    sync.Once
 	conn    *sql.Conn // nil until needed, and after it broke
+	clean   bool      // nothing has run since the savepoint was set
 }
+
+// savepoint marks where the member that runs now began.
+const savepoint = "SAVEPOINT member"
 
 // A write waits in the queue until the writer claims it or its caller leaves, whichever is
 // first.
@@ -253,9 +257,13 @@ func (w *writer) next(have int, end time.Time) *write {
 // member runs one write in a savepoint. It gives nil when the function panicked, and an error
 // when the transaction as a whole is lost.
 func (w *writer) member(job *write) (*member, error) {
-	if err := w.exec("SAVEPOINT member"); err != nil {
-		return &member{w: job}, err
+	if !w.clean {
+		// One round trip: what has run so far is part of the transaction, and here is a new mark.
+		if err := w.exec("RELEASE " + savepoint + "; " + savepoint); err != nil {
+			return &member{w: job}, err
+		}
 	}
+	w.clean = false
 	tx := &Tx{db: w.db, on: w.conn, shared: true}
 	job.turn <- tx
 	out := <-job.ran
@@ -266,20 +274,21 @@ func (w *writer) member(job *write) (*member, error) {
 	failed, topics := tx.outcome()
 	if out.err == nil && !out.gone {
 		m.topics = topics
-		return m, w.exec("RELEASE SAVEPOINT member")
+		return m, nil
 	}
 	if KindOf(failed) == Conflict {
 		// PostgreSQL wants the whole transaction to be run again.
 		return m, failed
 	}
-	if err := w.exec("ROLLBACK TO SAVEPOINT member"); err != nil {
+	if err := w.exec("ROLLBACK TO " + savepoint); err != nil {
 		// As when SQLite ran out of disk and has rolled everything back itself.
 		if failed != nil {
 			err = failed
 		}
 		return m, err
 	}
-	return m, w.exec("RELEASE SAVEPOINT member")
+	w.clean = true
+	return m, nil
 }
 
 // settle tells everybody, after the commit.
@@ -323,6 +332,7 @@ func (w *writer) tryBegin() error {
 	ctx, cancel := w.engine.detach()
 	defer cancel()
 	err := w.wrap(w.engine.begin(ctx, w.conn))
+	w.clean = err == nil
 	if err != nil {
 		_ = w.rollback()
 	}
@@ -352,7 +362,9 @@ func (w *writer) commit(members []member) error {
 			return err
 		}
 	}
-	if err := w.exec("COMMIT"); err != nil {
+	// Releasing the savepoint first makes sure that PostgreSQL does not take a COMMIT of a failed
+	// transaction for a rollback, without a word.
+	if err := w.exec("RELEASE " + savepoint + "; COMMIT"); err != nil {
 		return &commitError{err}
 	}
 	return nil

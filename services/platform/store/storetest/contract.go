@@ -16,8 +16,8 @@ import (
 )
 
 // Run is the contract of package store: every promise of its documents, on a store whose URL is
-// made by make (SQLite or Postgres).
-func Run(t *testing.T, make func(testing.TB) string) {
+// made by newURL (SQLite or Postgres).
+func Run(t *testing.T, newURL func(testing.TB) string) {
 	t.Helper()
 	parts := []struct {
 		name string
@@ -64,7 +64,7 @@ func Run(t *testing.T, make func(testing.TB) string) {
 	for _, part := range parts {
 		t.Run(strings.ReplaceAll(part.name, " ", "-"), func(t *testing.T) {
 			t.Parallel()
-			b := &bench{url: make(t)}
+			b := &bench{url: newURL(t)}
 			b.DB = b.open(t)
 			if err := b.DB.Migrate(t.Context(), Migrations()); err != nil {
 				t.Fatal(err)

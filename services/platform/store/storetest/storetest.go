@@ -73,10 +73,10 @@ func administer(t testing.TB, server, statement string) {
 // Each runs a test twice, as "sqlite" and as "postgres", with the URL of a new store.
 func Each(t *testing.T, test func(t *testing.T, url string)) {
 	t.Helper()
-	for name, make := range map[string]func(testing.TB) string{"sqlite": SQLite, "postgres": Postgres} {
+	for name, newURL := range map[string]func(testing.TB) string{"sqlite": SQLite, "postgres": Postgres} {
 		t.Run(name, func(t *testing.T) {
 			t.Parallel()
-			test(t, make(t))
+			test(t, newURL(t))
 		})
 	}
 }
