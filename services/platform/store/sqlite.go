@@ -16,11 +16,7 @@ import (
 type sqliteEngine struct{ path string }
 
 func newSQLite(rest string) (engine, error) {
-	path := rest
-	if strings.HasPrefix(path, "//") {
-		path = strings.TrimPrefix(path, "//")
-	}
-	path, query, _ := strings.Cut(path, "?")
+	path, query, _ := strings.Cut(strings.TrimPrefix(rest, "//"), "?")
 	if path == "" || query != "" || strings.Contains(path, ":memory:") {
 		return nil, errors.New(`a SQLite URL is "sqlite:" and the path of a file, without parameters`)
 	}

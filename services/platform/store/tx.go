@@ -149,10 +149,10 @@ func (tx *Tx) end(err error) error {
 }
 
 // outcome is what the writer needs to know after end.
-func (tx *Tx) outcome() (failed error, topics []string) {
+func (tx *Tx) outcome() (topics []string, failed error) {
 	tx.mu.Lock()
 	defer tx.mu.Unlock()
-	return tx.failed, tx.topics
+	return tx.topics, tx.failed
 }
 
 // Rows are the rows of a Query.

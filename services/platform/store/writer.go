@@ -271,7 +271,7 @@ func (w *writer) member(job *write) (*member, error) {
 	if !out.gone {
 		m = &member{w: job, err: out.err}
 	}
-	failed, topics := tx.outcome()
+	topics, failed := tx.outcome()
 	if out.err == nil && !out.gone {
 		m.topics = topics
 		return m, nil
