@@ -1,0 +1,46 @@
+package plan_test
+
+import (
+	"testing"
+
+	"github.com/pikepole/pikepole/services/internal/frame"
+	"github.com/pikepole/pikepole/services/internal/rough"
+	"github.com/pikepole/pikepole/services/sequencing/plan"
+	"github.com/pikepole/pikepole/services/sequencing/work"
+)
+
+// numbers are those of a small frame with girts and wall braces.
+func numbers(bents int) rough.King {
+	return rough.King{
+		Title: "Trial", BentCount: bents, BaySpacingsMM: []float64{3658}, SpanMM: 7315, PostHeightMM: 2900,
+		RoofPitchDeg: 40, PurlinsPerSlope: 2, GirtDropMM: 400, BraceLegMM: 760, Struts: true, WallBraces: true,
+		Species: "eastern-white-pine", Grade: "No.1", MoisturePercent: 25,
+	}
+}
+
+func parse(t testing.TB, d frame.Draft) *frame.Frame {
+	t.Helper()
+	f, err := frame.Parse(d)
+	if err != nil {
+		t.Fatalf("parse: %v", err)
+	}
+	return f
+}
+
+func roughFrame(t testing.TB, k rough.King) *frame.Frame {
+	t.Helper()
+	d, err := rough.Make(k)
+	if err != nil {
+		t.Fatalf("rough frame: %v", err)
+	}
+	return parse(t, d)
+}
+
+// crew is a company with a telehandler.
+func crew() work.Rates {
+	r := work.Default()
+	r.TelehandlerKG, r.TelehandlerReachMM = 900, 6000
+	return r
+}
+
+func site() plan.Site { return plan.Site{Crane: true} }
