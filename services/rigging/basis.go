@@ -17,7 +17,7 @@ func basis(s picking.Settings, site picking.Site) []*sheetv1.Basis {
 		computed  = sheetv1.SourceStatus_SOURCE_STATUS_COMPUTED
 		practice  = sheetv1.SourceStatus_SOURCE_STATUS_COMMON_PRACTICE
 	)
-	return []*sheetv1.Basis{
+	return append([]*sheetv1.Basis{
 		{
 			Quantity: "mass and center of gravity", Formula: "m = Σ mᵢ, x = Σ mᵢ·xᵢ / Σ mᵢ over wood, pegs and hardware",
 			Source: "statics; density as in the takeoff, which varies by about 10 percent within a species", Status: computed,
@@ -65,8 +65,8 @@ func basis(s picking.Settings, site picking.Site) []*sheetv1.Basis {
 		},
 		{
 			Quantity: "hook's way",
-			Formula:  "largest radius = max(pick radius + reach, set radius); for a bent reach = max(center of gravity over feet, pick line over center of gravity), for a stick 0",
-			Source:   "the hook goes round at the larger radius and comes in or out over the nearer end; while a flat bent is stood up on its feet the hook may be that much farther out, whichever way the stack lies",
+			Formula:  "largest radius = max(pick radius + reach, set radius), nearest = pick radius − reach; for a bent reach = max(center of gravity over feet, pick line over center of gravity), for a stick 0",
+			Source:   "the hook goes round at the larger radius and comes in or out over the nearer end; while a flat bent is stood up on its feet the hook may be that much farther out or nearer, whichever way the stack lies",
 			Status:   computed, Inputs: wayInputs(site),
 		},
 		{
@@ -80,6 +80,47 @@ func basis(s picking.Settings, site picking.Site) []*sheetv1.Basis {
 			Quantity: "headroom", Formula: "q = acos((R + t)/Lb), tip = Lb·sin q + h ≥ hook + clearance + two-block margin",
 			Source: "geometry of a straight boom, without its bending under load; what stands on the hook's way is not in it", Status: computed,
 			Inputs: []string{fmt.Sprintf("clearance = %.0f mm (setting)", s.LiftClearanceMM)},
+		},
+	}, assemblyBasis(s)...)
+}
+
+// choiceCautions name what was taken of a site that has several: the first of each in its list.
+func choiceCautions(site *framesv1.Site) []string {
+	var out []string
+	if ups := site.GetCraneSetUps(); len(ups) > 1 {
+		out = append(out, fmt.Sprintf("The site has %d crane set-ups; every pick is planned from the first, %s. From another the radii differ: put that one first and ask again.", len(ups), ups[0].GetId()))
+	}
+	var stack, loose []string
+	for _, z := range site.GetStagingZones() {
+		if z.GetUse() == framesv1.StagingUse_STAGING_USE_STACK {
+			stack = append(stack, z.GetId())
+		} else {
+			loose = append(loose, z.GetId())
+		}
+	}
+	for _, zones := range []struct {
+		ids  []string
+		what string
+	}{{stack, "bents"}, {loose, "loose pieces"}} {
+		if len(zones.ids) > 1 {
+			out = append(out, fmt.Sprintf("The site has %d staging zones for %s; every pick is planned from the first, %s. From another the pick radius differs: put that one first and ask again.", len(zones.ids), zones.what, zones.ids[0]))
+		}
+	}
+	return out
+}
+
+// assemblyBasis explains what is asked of an assembly besides.
+func assemblyBasis(s picking.Settings) []*sheetv1.Basis {
+	const computed = sheetv1.SourceStatus_SOURCE_STATUS_COMPUTED
+	return []*sheetv1.Basis{
+		{
+			Quantity: "clear of the load", Formula: "hook ≥ top of the load + clearance; distance of a leg from each stick it does not hold ≥ half the stick's smaller side",
+			Source: "plane geometry: legs less steep than the rafters meet inside a truss, and a leg cannot go through a stick", Status: computed,
+			Inputs: []string{fmt.Sprintf("clearance = %.0f mm (setting)", s.HookClearanceMM)},
+		},
+		{
+			Quantity: "one piece", Formula: "joints of the assembly lead from what the slings hold to every stick, none opening downward without pegs, wedges or bolts",
+			Source: "statics: what is not held up stays behind or drops; whether the pegs bear it is not checked", Status: computed,
 		},
 	}
 }
@@ -114,6 +155,9 @@ func cautions(picks []*riggingv1.Pick, crane *riggingv1.Crane, site *framesv1.Si
 	if crane.GetChartIsInvented() {
 		out = append(out, fmt.Sprintf("The chart of crane %s is INVENTED for demonstration: nothing may be lifted by it.", crane.GetId()))
 	}
+	if m := crane.GetMachine(); m == riggingv1.LiftingMachine_LIFTING_MACHINE_TELEHANDLER || m == riggingv1.LiftingMachine_LIFTING_MACHINE_GIN_POLE {
+		out = append(out, fmt.Sprintf("%s does not turn about a center as a crane does. Radii and heights here count from the set-up by the geometry of a crane's boom: check by its own chart from where that counts, such as the front wheels.", crane.GetId()))
+	}
 	if note := crane.GetChartNote(); note != "" {
 		out = append(out, "About the chart: "+note)
 	}
@@ -126,6 +170,7 @@ func cautions(picks []*riggingv1.Pick, crane *riggingv1.Crane, site *framesv1.Si
 	if high > 0 {
 		out = append(out, fmt.Sprintf("%d of the picks use more than 75 percent of the rated capacity: above that the form of the US Army Corps of Engineers asks for a critical lift plan.", high))
 	}
+	out = append(out, choiceCautions(site)...)
 	for _, line := range site.GetOverheadLines() {
 		out = append(out, fmt.Sprintf("Overhead line %s (%.0f V): distances of boom, line and load to it are not checked here. Keep the clearance that the law asks for; 29 CFR 1926.1408 asks for 10 ft up to 50 kV and more above.", line.GetId(), line.GetVoltageV()))
 	}

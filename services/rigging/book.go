@@ -84,7 +84,8 @@ func checkCrane(c *riggingv1.Crane) error {
 	k.id("crane.id", c.GetId())
 	k.text("crane.name", c.GetName(), 1, maxName)
 	k.text("crane.chart_note", c.GetChartNote(), 0, maxNote)
-	k.within("crane.deduction_kg", c.GetDeductionKg(), 0, maxMassKG, "kg")
+	// A chart is gross and every hook has a mass, so 0 means that it is not known.
+	k.above("crane.deduction_kg", c.GetDeductionKg(), maxMassKG, "kg")
 	k.within("crane.two_block_margin_mm", c.GetTwoBlockMarginMm(), 0, maxLengthMM, "mm")
 	k.within("crane.boom_pivot_back_mm", c.GetBoomPivotBackMm(), -maxLengthMM, maxLengthMM, "mm")
 	k.within("crane.boom_pivot_height_mm", c.GetBoomPivotHeightMm(), 0, maxLengthMM, "mm")
@@ -134,6 +135,9 @@ func checkGear(g *riggingv1.Gear) error {
 		}
 	default:
 		k.add("gear.kind", "has to be a sling, a shackle or a spreader")
+	}
+	if g.GetRatedChokerKg() > g.GetRatedVerticalKg() {
+		k.add("gear.rated_choker_kg", "is more than the vertical rating of %g kg, which no tag gives: a choke only weakens a sling; read the tag again", g.GetRatedVerticalKg())
 	}
 	if g.GetKind() != riggingv1.GearKind_GEAR_KIND_SLING && g.GetRatedChokerKg() > 0 {
 		k.add("gear.rated_choker_kg", "has to be 0: only a sling is choked")

@@ -138,14 +138,14 @@ func point(v geom.Vec) *framev1.Point { return &framev1.Point{XMm: v.X, YMm: v.Y
 
 func renderPicks(f *frame.Frame, picks []picking.Pick) []*riggingv1.Pick {
 	out := make([]*riggingv1.Pick, len(picks))
-	timbers := f.Timbers()
 	for i := range picks {
-		out[i] = renderPick(timbers, &picks[i])
+		out[i] = renderPick(f, &picks[i])
 	}
 	return out
 }
 
-func renderPick(timbers []frame.Timber, p *picking.Pick) *riggingv1.Pick {
+func renderPick(f *frame.Frame, p *picking.Pick) *riggingv1.Pick {
+	timbers := f.Timbers()
 	out := &riggingv1.Pick{
 		Id: p.ID, Assembly: p.Assembly, MassKg: p.MassKG, CenterOfGravity: point(p.Center),
 		RiggingKg: p.RiggingKG, DeductionKg: p.DeductionKG, AllowanceKg: p.AllowanceKG, HookLoadKg: p.HookLoadKG,
@@ -162,6 +162,7 @@ func renderPick(timbers []frame.Timber, p *picking.Pick) *riggingv1.Pick {
 		out.Points = append(out.Points, &riggingv1.PickPoint{
 			Mark: timbers[pt.Timber].Mark, At: point(pt.At), Sling: pt.Sling, Shackle: pt.Shackle, Hitch: pt.Hitch,
 			LegLengthMm: pt.LegMM, AngleFromLevelDeg: pt.AngleDeg, TensionN: pt.TensionN, ShareOfRated: pt.Share,
+			FromTipMm: picking.FromTipMM(f, pt),
 		})
 	}
 	for _, l := range p.Limits {

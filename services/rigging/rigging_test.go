@@ -341,9 +341,20 @@ func TestWrongFieldsAreNamed(t *testing.T) {
 		_, err := b.client.PutGear(b.lead(), &riggingv1.PutGearRequest{Gear: g})
 		wantField(t, err, path)
 	}
+	// A choke weakens a sling: a choker rating is 0.5 (29 CFR 1918 Appendix II, Table 2) to 0.8 (EN 1492) of
+	// the vertical one, so a larger one is the basket's or a slip of the pen.
+	choker := slings()[0]
+	choker.RatedChokerKg = choker.RatedBasketKg
+	_, err := b.client.PutGear(b.lead(), &riggingv1.PutGearRequest{Gear: choker})
+	wantField(t, err, "gear.rated_choker_kg")
+	// Hooks, blocks and slings are part of the load (US Army TM 5-3810-305-10, note 14), so none weighs nothing.
+	hookless := crane()
+	hookless.DeductionKg = 0
+	_, err = b.client.PutCrane(b.lead(), &riggingv1.PutCraneRequest{Crane: hookless})
+	wantField(t, err, "crane.deduction_kg")
 	shackle := slings()[4]
 	shackle.LengthMm, shackle.RatedChokerKg, shackle.RatedBasketKg = 100, 1, 1
-	_, err := b.client.PutGear(b.lead(), &riggingv1.PutGearRequest{Gear: shackle})
+	_, err = b.client.PutGear(b.lead(), &riggingv1.PutGearRequest{Gear: shackle})
 	for _, path := range []string{"gear.length_mm", "gear.rated_choker_kg", "gear.rated_basket_kg"} {
 		wantField(t, err, path)
 	}

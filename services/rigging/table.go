@@ -13,15 +13,21 @@ func pickTable(p *riggingv1.Picks) report.Table {
 	table := report.Table{
 		Title: "Picks",
 		Columns: []report.Column{
-			{Head: "pick"}, {Head: "accepted"}, {Head: "governed by"},
+			{Head: "pick"},
+			{Head: "accepted"},
+			{Head: "governed by"},
 			sheet.Number("share of rated", "", 3), sheet.Number("mass", "kg", 1), sheet.Number("allowance", "kg", 1),
 			sheet.Number("rigging", "kg", 1), sheet.Number("deduction", "kg", 1), sheet.Number("hook load", "kg", 1),
 			sheet.Number("pick radius", "mm", 0), sheet.Number("set radius", "mm", 0), sheet.Number("largest radius", "mm", 0),
 			sheet.Number("boom read", "mm", 0), sheet.Number("radius read", "mm", 0), sheet.Number("rated", "kg", 0),
-			{Head: "slings"}, {Head: "point 1 on"}, {Head: "point 2 on"},
+			{Head: "slings"},
+			{Head: "point 1 on"},
+			{Head: "point 2 on"},
+			sheet.Number("point 1 from tip", "mm", 0), sheet.Number("point 2 from tip", "mm", 0),
 			sheet.Number("angle 1", "deg", 1), sheet.Number("angle 2", "deg", 1),
 			sheet.Number("tension 1", "N", 0), sheet.Number("tension 2", "N", 0),
-			sheet.Number("hook over points", "mm", 0), {Head: "refusals"},
+			sheet.Number("hook over points", "mm", 0),
+			{Head: "refusals"},
 		},
 	}
 	for _, pick := range p.GetPicks() {
@@ -53,14 +59,16 @@ func pickRow(p *riggingv1.Pick) []report.Cell {
 	return append(row, report.Number(p.GetHookHeightMm()), report.Text(strings.Join(p.GetRefusals(), " ")))
 }
 
-// pointCells are slings, sticks, angles and tensions of the two points, empty where there are none.
+// pointCells are slings, sticks, places on them, angles and tensions of the two points, empty where there are none.
 func pointCells(p *riggingv1.Pick) []report.Cell {
-	cells := make([]report.Cell, 7)
+	cells := make([]report.Cell, 9)
 	points := p.GetPoints()
 	if len(points) != 2 {
 		return cells
 	}
-	cells[1], cells[2] = report.Text(points[0].GetMark()), report.Text(points[1].GetMark())
+	for k, pt := range points {
+		cells[1+k], cells[3+k] = report.Text(pt.GetMark()), report.Number(pt.GetFromTipMm())
+	}
 	if points[0].GetSling() == "" {
 		return cells
 	}
@@ -70,7 +78,7 @@ func pointCells(p *riggingv1.Pick) []report.Cell {
 	}
 	cells[0] = report.Text(slings)
 	for k, pt := range points {
-		cells[3+k], cells[5+k] = report.Number(pt.GetAngleFromLevelDeg()), report.Number(pt.GetTensionN())
+		cells[5+k], cells[7+k] = report.Number(pt.GetAngleFromLevelDeg()), report.Number(pt.GetTensionN())
 	}
 	return cells
 }
@@ -80,8 +88,11 @@ func limitTable(p *riggingv1.Picks) report.Table {
 	table := report.Table{
 		Title: "Limits",
 		Columns: []report.Column{
-			{Head: "pick"}, {Head: "limit"}, sheet.Number("share", "", 3),
-			sheet.Number("demand", "", 1), sheet.Number("capacity", "", 1), {Head: "unit"},
+			{Head: "pick"},
+			{Head: "limit"},
+			sheet.Number("share", "", 3),
+			sheet.Number("demand", "", 1), sheet.Number("capacity", "", 1),
+			{Head: "unit"},
 		},
 	}
 	for _, pick := range p.GetPicks() {

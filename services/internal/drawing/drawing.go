@@ -45,8 +45,10 @@ const (
 
 // name is the class's name in a style sheet.
 func (c Class) name() string {
-	return [classes]string{"outline", "moving", "standing", "coming", "brace", "dimension", "grid",
-		"hidden", "mark", "ground", "diagonal", "warning", "title"}[c]
+	return [classes]string{
+		"outline", "moving", "standing", "coming", "brace", "dimension", "grid",
+		"hidden", "mark", "ground", "diagonal", "warning", "title",
+	}[c]
 }
 
 // Anchor says which end of a text stands at its point.

@@ -254,7 +254,10 @@ func (c *checker) checkHardware() {
 		if h.Count < 1 || h.Count > maxCount {
 			c.fault(h.ID, at.field("count"), "The count %d is not between 1 and %d; put it right.", h.Count, maxCount)
 		}
-		c.number(h.ID, at, "mass_each_kg", h.MassEachKG, 0, maxMassKG, "kg")
+		if !(h.MassEachKG > 0 && h.MassEachKG <= maxMassKG) {
+			c.fault(h.ID, at.field("mass_each_kg"), "The mass %v is not above 0 and at most %d kg, so what is lifted with it has no known weight; weigh one.",
+				h.MassEachKG, maxMassKG)
+		}
 		c.point(h.ID, at, "at", h.At)
 		if h.Timber == "" {
 			continue

@@ -1,6 +1,9 @@
 package frame
 
 import (
+	"math"
+
+	"github.com/pikepole/pikepole/services/internal/geom"
 	"github.com/pikepole/pikepole/services/internal/joinery"
 	"github.com/pikepole/pikepole/services/internal/wood"
 )
@@ -10,6 +13,7 @@ func (c *checker) checkJoints() {
 	f := c.f
 	f.ends = make([][2]int32, len(f.draft.Joints))
 	c.usable = make([]bool, len(f.draft.Joints))
+	first := make(map[meeting]int, len(f.draft.Joints))
 	for i := range f.draft.Joints {
 		j := &f.draft.Joints[i]
 		at := place{"joints", i}
@@ -25,8 +29,29 @@ func (c *checker) checkJoints() {
 			c.fault(j.ID, at.field("scarf_table"), "A scarf needs its table and no other joint has one; say halved, sideways or endwise, or leave it out.")
 		}
 		c.point(j.ID, at, "at", j.At)
+		if before, again := first[meetingOf(j)]; again {
+			c.fault(j.ID, at.field("entering"), "The joint is where joint %s is already, so its wood would be taken off twice; leave one of them out.",
+				clip(f.draft.Joints[before].ID))
+		} else {
+			first[meetingOf(j)] = i
+		}
 		c.usable[i] = resolved && len(c.faults)+c.more == before
 	}
+}
+
+// meeting is where two timbers meet: one end of a timber has one joint with another, and along it one at a point.
+type meeting struct {
+	entering, receiving string
+	end                 End
+	at                  geom.Vec
+}
+
+func meetingOf(j *Joint) meeting {
+	m := meeting{entering: j.Entering, receiving: j.Receiving, end: j.EnteringEnd}
+	if j.EnteringEnd == Along {
+		m.at = geom.V(math.Round(j.At.X), math.Round(j.At.Y), math.Round(j.At.Z))
+	}
+	return m
 }
 
 // checkEnds resolves the two timbers; false when one is missing or not sound itself.

@@ -32,33 +32,38 @@ func TestParseNamesEveryFault(t *testing.T) {
 		change       func(*frame.Draft)
 		field, piece string
 	}{
-		"no timbers":              {func(d *frame.Draft) { *d = frame.Draft{} }, "timbers", ""},
-		"title too long":          {func(d *frame.Draft) { d.Title = strings.Repeat("a", 201) }, "title", ""},
-		"width not a number":      {func(d *frame.Draft) { d.Timbers[3].WidthMM = nan }, "timbers[3].width_mm", "B-A"},
-		"negative depth":          {func(d *frame.Draft) { d.Timbers[3].DepthMM = -150 }, "timbers[3].depth_mm", "B-A"},
-		"huge depth":              {func(d *frame.Draft) { d.Timbers[3].DepthMM = 1e9 }, "timbers[3].depth_mm", "B-A"},
-		"nominal of nothing":      {func(d *frame.Draft) { d.Timbers[3].NominalDepthIn = ptr(0.0) }, "timbers[3].nominal_depth_in", "B-A"},
-		"infinite start":          {func(d *frame.Draft) { d.Timbers[3].Start.Y = inf }, "timbers[3].start.y_mm", "B-A"},
-		"missing end":             {func(d *frame.Draft) { d.Timbers[3].End = geom.V(nan, nan, nan) }, "timbers[3].end", "B-A"},
-		"no length":               {func(d *frame.Draft) { d.Timbers[3].End = d.Timbers[3].Start }, "timbers[3].end", "B-A"},
-		"too long":                {func(d *frame.Draft) { d.Timbers[3].End = geom.V(0, 60000, 0) }, "timbers[3].end", "B-A"},
-		"beyond a kilometre":      {func(d *frame.Draft) { d.Timbers[3].End.X = 1.1e6 }, "timbers[3].end.x_mm", "B-A"},
-		"roll":                    {func(d *frame.Draft) { d.Timbers[3].RollDeg = inf }, "timbers[3].roll_deg", "B-A"},
-		"one reference face":      {func(d *frame.Draft) { d.Timbers[3].ReferenceFaces = []frame.Face{frame.PlusDepth} }, "timbers[3].reference_faces", "B-A"},
-		"opposite faces":          {func(d *frame.Draft) { d.Timbers[3].ReferenceFaces = []frame.Face{frame.PlusDepth, frame.MinusDepth} }, "timbers[3].reference_faces", "B-A"},
-		"species":                 {func(d *frame.Draft) { d.Timbers[3].Species = "cheese" }, "timbers[3].species", "B-A"},
-		"grade":                   {func(d *frame.Draft) { d.Timbers[3].Grade = "a\nb" }, "timbers[3].grade", "B-A"},
-		"finish":                  {func(d *frame.Draft) { d.Timbers[3].Finish = 9 }, "timbers[3].finish", "B-A"},
-		"bone dry":                {func(d *frame.Draft) { d.Timbers[3].MoisturePercent = 0 }, "timbers[3].moisture_percent", "B-A"},
-		"moisture unknown":        {func(d *frame.Draft) { d.Timbers[3].MoisturePercent = nan }, "timbers[3].moisture_percent", "B-A"},
-		"assembly":                {func(d *frame.Draft) { d.Timbers[3].Assembly = "bent-9" }, "timbers[3].assembly", "B-A"},
-		"double mark":             {func(d *frame.Draft) { d.Timbers[3].Mark = "P-A" }, "timbers[3].mark", "P-A"},
-		"empty mark":              {func(d *frame.Draft) { d.Timbers[3].Mark = "" }, "timbers[3].mark", ""},
-		"long mark":               {func(d *frame.Draft) { d.Timbers[3].Mark = strings.Repeat("B", 25) }, "timbers[3].mark", ""},
-		"mark with a bell":        {func(d *frame.Draft) { d.Timbers[3].Mark = "B\a" }, "timbers[3].mark", ""},
-		"mark, broken UTF-8":      {func(d *frame.Draft) { d.Timbers[3].Mark = "B\xff" }, "timbers[3].mark", ""},
-		"mark with a slash":       {func(d *frame.Draft) { d.Timbers[3].Mark = "B/A" }, "timbers[3].mark", "B/A"},
-		"double id":               {func(d *frame.Draft) { d.Joints[5].ID = "top-A" }, "joints[5].id", "top-A"},
+		"no timbers":         {func(d *frame.Draft) { *d = frame.Draft{} }, "timbers", ""},
+		"title too long":     {func(d *frame.Draft) { d.Title = strings.Repeat("a", 201) }, "title", ""},
+		"width not a number": {func(d *frame.Draft) { d.Timbers[3].WidthMM = nan }, "timbers[3].width_mm", "B-A"},
+		"negative depth":     {func(d *frame.Draft) { d.Timbers[3].DepthMM = -150 }, "timbers[3].depth_mm", "B-A"},
+		"huge depth":         {func(d *frame.Draft) { d.Timbers[3].DepthMM = 1e9 }, "timbers[3].depth_mm", "B-A"},
+		"nominal of nothing": {func(d *frame.Draft) { d.Timbers[3].NominalDepthIn = ptr(0.0) }, "timbers[3].nominal_depth_in", "B-A"},
+		"infinite start":     {func(d *frame.Draft) { d.Timbers[3].Start.Y = inf }, "timbers[3].start.y_mm", "B-A"},
+		"missing end":        {func(d *frame.Draft) { d.Timbers[3].End = geom.V(nan, nan, nan) }, "timbers[3].end", "B-A"},
+		"no length":          {func(d *frame.Draft) { d.Timbers[3].End = d.Timbers[3].Start }, "timbers[3].end", "B-A"},
+		"too long":           {func(d *frame.Draft) { d.Timbers[3].End = geom.V(0, 60000, 0) }, "timbers[3].end", "B-A"},
+		"beyond a kilometre": {func(d *frame.Draft) { d.Timbers[3].End.X = 1.1e6 }, "timbers[3].end.x_mm", "B-A"},
+		"roll":               {func(d *frame.Draft) { d.Timbers[3].RollDeg = inf }, "timbers[3].roll_deg", "B-A"},
+		"one reference face": {func(d *frame.Draft) { d.Timbers[3].ReferenceFaces = []frame.Face{frame.PlusDepth} }, "timbers[3].reference_faces", "B-A"},
+		"opposite faces":     {func(d *frame.Draft) { d.Timbers[3].ReferenceFaces = []frame.Face{frame.PlusDepth, frame.MinusDepth} }, "timbers[3].reference_faces", "B-A"},
+		"species":            {func(d *frame.Draft) { d.Timbers[3].Species = "cheese" }, "timbers[3].species", "B-A"},
+		"grade":              {func(d *frame.Draft) { d.Timbers[3].Grade = "a\nb" }, "timbers[3].grade", "B-A"},
+		"finish":             {func(d *frame.Draft) { d.Timbers[3].Finish = 9 }, "timbers[3].finish", "B-A"},
+		"bone dry":           {func(d *frame.Draft) { d.Timbers[3].MoisturePercent = 0 }, "timbers[3].moisture_percent", "B-A"},
+		"moisture unknown":   {func(d *frame.Draft) { d.Timbers[3].MoisturePercent = nan }, "timbers[3].moisture_percent", "B-A"},
+		"assembly":           {func(d *frame.Draft) { d.Timbers[3].Assembly = "bent-9" }, "timbers[3].assembly", "B-A"},
+		"double mark":        {func(d *frame.Draft) { d.Timbers[3].Mark = "P-A" }, "timbers[3].mark", "P-A"},
+		"empty mark":         {func(d *frame.Draft) { d.Timbers[3].Mark = "" }, "timbers[3].mark", ""},
+		"long mark":          {func(d *frame.Draft) { d.Timbers[3].Mark = strings.Repeat("B", 25) }, "timbers[3].mark", ""},
+		"mark with a bell":   {func(d *frame.Draft) { d.Timbers[3].Mark = "B\a" }, "timbers[3].mark", ""},
+		"mark, broken UTF-8": {func(d *frame.Draft) { d.Timbers[3].Mark = "B\xff" }, "timbers[3].mark", ""},
+		"mark with a slash":  {func(d *frame.Draft) { d.Timbers[3].Mark = "B/A" }, "timbers[3].mark", "B/A"},
+		"double id":          {func(d *frame.Draft) { d.Joints[5].ID = "top-A" }, "joints[5].id", "top-A"},
+		"joint listed again": {func(d *frame.Draft) {
+			again := d.Joints[5]
+			again.ID = "once more"
+			d.Joints = append(d.Joints, again)
+		}, "joints[6].entering", "once more"},
 		"joint kind":              {func(d *frame.Draft) { d.Joints[5].Kind = 0 }, "joints[5].kind", "brace-beam"},
 		"entering":                {func(d *frame.Draft) { d.Joints[5].Entering = "X" }, "joints[5].entering", "brace-beam"},
 		"entering end":            {func(d *frame.Draft) { d.Joints[5].EnteringEnd = 0 }, "joints[5].entering_end", "brace-beam"},
@@ -80,8 +85,10 @@ func TestParseNamesEveryFault(t *testing.T) {
 		"peg hole":                {func(d *frame.Draft) { d.Joints[2].Pegs.Hole = 9 }, "joints[2].pegs.hole", "top-A"},
 		"peg beyond the tip":      {func(d *frame.Draft) { d.Joints[2].Pegs.FromShoulderMM = 120 }, "joints[2].pegs.from_shoulder_mm", "top-A"},
 		"pegs on one another":     {func(d *frame.Draft) { d.Joints[2].Pegs.SpacingMM = 0 }, "joints[2].pegs.spacing_mm", "top-A"},
-		"draw-bore that cannot draw": {func(d *frame.Draft) { d.Joints[2].Pegs.Hole = joinery.HoleBoredThroughAfterAssembly },
-			"joints[2].pegs.draw_bore_offset_mm", "top-A"},
+		"draw-bore that cannot draw": {
+			func(d *frame.Draft) { d.Joints[2].Pegs.Hole = joinery.HoleBoredThroughAfterAssembly },
+			"joints[2].pegs.draw_bore_offset_mm", "top-A",
+		},
 		"joint off the end":  {func(d *frame.Draft) { d.Joints[5].At.Y = 926 }, "joints[5].at", "brace-beam"},
 		"joint off the beam": {func(d *frame.Draft) { d.Timbers[3].End, d.Joints[5].At = geom.V(0, 870, 2970), geom.V(0, 870, 2970) }, "joints[5].at", "brace-beam"},
 		"long unknown name":  {func(d *frame.Draft) { d.Joints[5].Receiving = strings.Repeat("x", 99) }, "joints[5].receiving", "brace-beam"},
@@ -101,14 +108,15 @@ func TestParseNamesEveryFault(t *testing.T) {
 		"empty assembly": {func(d *frame.Draft) {
 			d.Assemblies = append(d.Assemblies, frame.Assembly{ID: "b2", Kind: 1, Line: "1"})
 		}, "assemblies[1].id", "b2"},
-		"double bent line": {func(d *frame.Draft) { d.Grid.BentLines = append(d.Grid.BentLines, d.Grid.BentLines[0]) }, "grid.bent_lines[1].label", "1"},
-		"heading":          {func(d *frame.Draft) { d.Grid.WallLines[1].HeadingDeg = nan }, "grid.wall_lines[1].heading_deg", "B"},
-		"level":            {func(d *frame.Draft) { d.Grid.Levels[0].ZMM = inf }, "grid.levels[0].z_mm", "beam top"},
-		"hardware kind":    {func(d *frame.Draft) { d.Hardware[0].Kind = 0 }, "hardware[0].kind", "shoe-A"},
-		"hardware count":   {func(d *frame.Draft) { d.Hardware[0].Count = 0 }, "hardware[0].count", "shoe-A"},
-		"hardware mass":    {func(d *frame.Draft) { d.Hardware[0].MassEachKG = -1 }, "hardware[0].mass_each_kg", "shoe-A"},
-		"hardware timber":  {func(d *frame.Draft) { d.Hardware[0].Timber = "X" }, "hardware[0].timber", "shoe-A"},
-		"double hardware":  {func(d *frame.Draft) { d.Hardware[1].ID = "shoe-A" }, "hardware[1].id", "shoe-A"},
+		"double bent line":          {func(d *frame.Draft) { d.Grid.BentLines = append(d.Grid.BentLines, d.Grid.BentLines[0]) }, "grid.bent_lines[1].label", "1"},
+		"heading":                   {func(d *frame.Draft) { d.Grid.WallLines[1].HeadingDeg = nan }, "grid.wall_lines[1].heading_deg", "B"},
+		"level":                     {func(d *frame.Draft) { d.Grid.Levels[0].ZMM = inf }, "grid.levels[0].z_mm", "beam top"},
+		"hardware kind":             {func(d *frame.Draft) { d.Hardware[0].Kind = 0 }, "hardware[0].kind", "shoe-A"},
+		"hardware count":            {func(d *frame.Draft) { d.Hardware[0].Count = 0 }, "hardware[0].count", "shoe-A"},
+		"hardware mass":             {func(d *frame.Draft) { d.Hardware[0].MassEachKG = -1 }, "hardware[0].mass_each_kg", "shoe-A"},
+		"hardware of no known mass": {func(d *frame.Draft) { d.Hardware[0].MassEachKG = 0 }, "hardware[0].mass_each_kg", "shoe-A"},
+		"hardware timber":           {func(d *frame.Draft) { d.Hardware[0].Timber = "X" }, "hardware[0].timber", "shoe-A"},
+		"double hardware":           {func(d *frame.Draft) { d.Hardware[1].ID = "shoe-A" }, "hardware[1].id", "shoe-A"},
 	} {
 		t.Run(name, func(t *testing.T) {
 			t.Parallel()
@@ -132,7 +140,8 @@ func manyLaps(n int) []frame.Joint {
 	var laps []frame.Joint
 	for i := range n {
 		laps = append(laps, frame.Joint{
-			ID: fmt.Sprintf("lap-%d", i), Kind: joinery.Lap, Entering: "B-A", EnteringEnd: frame.Along, Receiving: "P-A", At: geom.V(0, 100, 2200),
+			ID: fmt.Sprintf("lap-%d", i), Kind: joinery.Lap, Entering: "B-A", EnteringEnd: frame.Along, Receiving: "P-A",
+			At:    geom.V(0, 100, 2200+float64(i)),
 			Tenon: &joinery.Tenon{LengthMM: 100, ThicknessMM: 100, WidthMM: 200},
 		})
 	}

@@ -280,8 +280,10 @@ func (p *page) heights(notes []place) {
 		text := min(y, last-1.6*dimensionMM)
 		last = text
 		p.Line(drawing.Dimension, drawing.P(x-6, y), drawing.P(x-2, y), drawing.P(x, text), drawing.P(x+2, text))
-		p.Text(drawing.Item{Class: drawing.Dimension, Size: dimensionMM, Anchor: drawing.Start,
-			Text: n.height()}, drawing.P(x+3, text))
+		p.Text(drawing.Item{
+			Class: drawing.Dimension, Size: dimensionMM, Anchor: drawing.Start,
+			Text: n.height(),
+		}, drawing.P(x+3, text))
 	}
 	whole := []float64{0, p.model.hi.Y}
 	side := rail{page: p, v: p.view.At(p.model.lo.X, 0).X - 9}

@@ -32,8 +32,10 @@ func depth(s *shape, eye plane, x, y float64) (float64, bool) {
 func TestNearestIsPaintedLast(t *testing.T) {
 	t.Parallel()
 	for _, bents := range []int{3, 8} {
-		d, err := rough.Make(rough.King{Title: "Barn", BentCount: bents, BaySpacingsMM: []float64{3657.6}, SpanMM: 7315.2, PostHeightMM: 3048,
-			RoofPitchDeg: 40, PurlinsPerSlope: 3, BraceLegMM: 914, Struts: true, WallBraces: true, Species: "eastern-white-pine", Grade: "No.1", MoisturePercent: 30})
+		d, err := rough.Make(rough.King{
+			Title: "Barn", BentCount: bents, BaySpacingsMM: []float64{3657.6}, SpanMM: 7315.2, PostHeightMM: 3048,
+			RoofPitchDeg: 40, PurlinsPerSlope: 3, BraceLegMM: 914, Struts: true, WallBraces: true, Species: "eastern-white-pine", Grade: "No.1", MoisturePercent: 30,
+		})
 		if err != nil {
 			t.Fatal(err)
 		}

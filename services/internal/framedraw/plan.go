@@ -116,9 +116,12 @@ func (p *page) besides(item drawing.Item, lo, hi drawing.Point) {
 		anchor drawing.Anchor
 	}
 	spots := []spot{
-		{drawing.P(hi.X+gap, hi.Y+gap+h), drawing.Start}, {drawing.P(lo.X-gap, hi.Y+gap+h), drawing.End},
-		{drawing.P(hi.X+gap, lo.Y-gap-h), drawing.Start}, {drawing.P(lo.X-gap, lo.Y-gap-h), drawing.End},
-		{drawing.P(hi.X+gap, hi.Y+gap+3.4*h), drawing.Start}, {drawing.P(lo.X-gap, hi.Y+gap+3.4*h), drawing.End},
+		{drawing.P(hi.X+gap, hi.Y+gap+h), drawing.Start},
+		{drawing.P(lo.X-gap, hi.Y+gap+h), drawing.End},
+		{drawing.P(hi.X+gap, lo.Y-gap-h), drawing.Start},
+		{drawing.P(lo.X-gap, lo.Y-gap-h), drawing.End},
+		{drawing.P(hi.X+gap, hi.Y+gap+3.4*h), drawing.Start},
+		{drawing.P(lo.X-gap, hi.Y+gap+3.4*h), drawing.End},
 	}
 	best := spots[0]
 	for _, s := range spots {

@@ -52,8 +52,10 @@ func (s *shed) bent(b int) {
 	}{{"A", sizeMM / 2}, {"B", spanMM - sizeMM/2}} {
 		post := "P" + n + w.label
 		s.stick(post, frame.RolePost, geom.V(x, w.y, 0), geom.V(x, w.y, 9*Foot), "bent-"+n)
-		s.draft.Joints = append(s.draft.Joints, frame.Joint{ID: "base-" + post, Kind: joinery.PostBaseBearing, Entering: post,
-			EnteringEnd: joinery.AtStart, At: geom.V(x, w.y, 0)})
+		s.draft.Joints = append(s.draft.Joints, frame.Joint{
+			ID: "base-" + post, Kind: joinery.PostBaseBearing, Entering: post,
+			EnteringEnd: joinery.AtStart, At: geom.V(x, w.y, 0),
+		})
 		if b > 0 {
 			z := 8*Foot - sizeMM/2
 			s.beam("G"+n+w.label, frame.RoleGirt, "P"+strconv.Itoa(b)+w.label, post,
@@ -65,17 +67,21 @@ func (s *shed) bent(b int) {
 }
 
 func (s *shed) stick(mark string, role frame.Role, start, end geom.Vec, assembly string) {
-	s.draft.Timbers = append(s.draft.Timbers, frame.Timber{Mark: mark, Role: role, WidthMM: sizeMM, DepthMM: sizeMM,
+	s.draft.Timbers = append(s.draft.Timbers, frame.Timber{
+		Mark: mark, Role: role, WidthMM: sizeMM, DepthMM: sizeMM,
 		Start: start, End: end, Species: "eastern-white-pine", Grade: "No.1", Finish: frame.FinishRoughSawn,
-		MoisturePercent: 19, Assembly: assembly})
+		MoisturePercent: 19, Assembly: assembly,
+	})
 }
 
 // beam adds a stick between two others with a tenon at each end.
 func (s *shed) beam(mark string, role frame.Role, from, to string, start, end geom.Vec, assembly string) {
 	s.stick(mark, role, start, end, assembly)
 	tenon := func(id string, at frame.End, into string, p geom.Vec) {
-		s.draft.Joints = append(s.draft.Joints, frame.Joint{ID: id, Kind: joinery.BlindMortiseAndTenon, Entering: mark, EnteringEnd: at,
-			Receiving: into, At: p, Tenon: &joinery.Tenon{LengthMM: 4 * Inch, ThicknessMM: 2 * Inch, WidthMM: 6 * Inch}})
+		s.draft.Joints = append(s.draft.Joints, frame.Joint{
+			ID: id, Kind: joinery.BlindMortiseAndTenon, Entering: mark, EnteringEnd: at,
+			Receiving: into, At: p, Tenon: &joinery.Tenon{LengthMM: 4 * Inch, ThicknessMM: 2 * Inch, WidthMM: 6 * Inch},
+		})
 	}
 	tenon(mark+"-s", joinery.AtStart, from, start)
 	tenon(mark+"-e", joinery.AtEnd, to, end)

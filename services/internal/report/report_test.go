@@ -20,8 +20,11 @@ func sticks(feetInches bool) report.Table {
 	return report.Table{
 		Title: "Sticks & more",
 		Columns: []report.Column{
-			{Head: "Mark"}, {Head: "Use"}, {Head: "Length", Length: true, Decimals: 1},
-			{Head: "Mass", Unit: "kg", Decimals: 1}, {Head: "Count"},
+			{Head: "Mark"},
+			{Head: "Use"},
+			{Head: "Length", Length: true, Decimals: 1},
+			{Head: "Mass", Unit: "kg", Decimals: 1},
+			{Head: "Count"},
 		},
 		Rows: [][]report.Cell{
 			{report.Mark("P1"), report.Text("post"), report.Length(3759.2), report.Number(61.25), report.Whole(2)},

@@ -58,6 +58,13 @@ func (p portal) draft() frame.Draft {
 	d.Joints = append(d.Joints,
 		frame.Joint{ID: "J-3", Kind: joinery.BlindMortiseAndTenon, Entering: "G-10", EnteringEnd: frame.AtStart, Receiving: "P-1", At: girt.Start, Tenon: tenon()},
 		frame.Joint{ID: "J-4", Kind: joinery.BlindMortiseAndTenon, Entering: "G-10", EnteringEnd: frame.AtEnd, Receiving: "P-2", At: girt.End, Tenon: tenon()})
+	for i := range d.Joints {
+		if d.Joints[i].Tenon != nil {
+			d.Joints[i].Pegs = &joinery.Pegs{
+				Count: 1, DiameterMM: 25, LengthMM: 250, Wood: "white-oak", Hole: joinery.HoleBoredThroughInShop, FromShoulderMM: 50,
+			}
+		}
+	}
 	d.Timbers = []frame.Timber{left, right, tie, girt}
 	if p.assembly != "" {
 		d.Assemblies = []frame.Assembly{{ID: p.assembly, Kind: frame.AssemblyBent, Line: "1"}}
@@ -178,7 +185,12 @@ func checkPick(t testing.TB, f *frame.Frame, p picking.Pick) {
 			t.Errorf("%s: points at %v are not above %v", p.ID, p.Points, p.Center)
 		}
 	}
-	if off := math.Abs(geom.Dot(geom.Sub(mid, p.Center), geom.Unit(level))); off > 1e-6 {
+	// On a steep stick a point stays below its stop, up to 150 mm nearer than the other.
+	most := 1e-6
+	if steep := f.Axes(p.Points[0].Timber).Axis.Z; p.Assembly && math.Abs(steep) > 0.1 {
+		most = 75
+	}
+	if off := math.Abs(geom.Dot(geom.Sub(mid, p.Center), geom.Unit(level))); off > most {
 		t.Errorf("%s: center of gravity %.3f mm from midway between its points", p.ID, off)
 	}
 }

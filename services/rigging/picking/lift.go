@@ -31,6 +31,9 @@ func (p *planner) lift(l load, rigged *option, out *Pick) {
 	// the end that is nearer; so nowhere on its way is it farther out than the largest of these.
 	out.LargestRadiusMM = max(out.PickRadiusMM+reach, out.SetRadiusMM)
 	p.readChart(out)
+	if reach > 0 {
+		p.readNearest(out.PickRadiusMM-reach, out)
+	}
 	if rigged != nil {
 		p.headroom(l, *rigged, reach, out)
 	}
@@ -98,6 +101,16 @@ func (p *planner) readChart(out *Pick) {
 			*at.row = &row
 			out.ShareOfRated = l.Share
 		}
+	}
+}
+
+// readNearest refuses an assembly whose hook may come nearer to the crane than its chart begins while it is
+// stood up: it may be as much nearer as it may be farther out, by the way the stack lies.
+func (p *planner) readNearest(radiusMM float64, out *Pick) {
+	_, err := p.site.Crane.Chart.Read(p.site.SetUp.BoomLengthMM, max(0, radiusMM))
+	var outside *chart.Outside
+	if errors.As(err, &outside) && outside.Side == chart.BelowLeastRadius {
+		out.refuse("Outside the chart at the nearest radius, while it is stood up: %s. Move the crane set-up and the staging zone farther apart.", outside)
 	}
 }
 

@@ -6,6 +6,7 @@ import (
 
 	"github.com/pikepole/pikepole/services/internal/frame"
 	"github.com/pikepole/pikepole/services/internal/geom"
+	"github.com/pikepole/pikepole/services/internal/joinery"
 	"github.com/pikepole/pikepole/services/internal/natural"
 )
 
@@ -36,6 +37,9 @@ const (
 	tiers
 )
 
+// mostSticks is how many sticks one lift may have. Every pair of them is tried, and a bent has some twenty.
+const mostSticks = 200
+
 // assembly describes an assembly as a load: it hangs plumb, as it stands in the frame.
 func (p *planner) assembly(a frame.Assembly) load {
 	members := slices.Clone(p.frame.Members(a.ID))
@@ -52,12 +56,29 @@ func (p *planner) assembly(a frame.Assembly) load {
 	for _, m := range members {
 		s := p.stickOf(m)
 		for _, end := range []geom.Vec{s.start, s.end} {
-			half := (s.axes.Extent(s.width, s.depth, geom.Up())) / 2
+			half := s.axes.Extent(s.width, s.depth, geom.Up()) / 2
 			l.lowMM = math.Max(l.lowMM, l.center.Z-end.Z+half)
 		}
+		l.highMM = math.Max(l.highMM, highest(p.frame.Solid(m))-l.center.Z)
 	}
-	l.places = p.assemblyPlaces(a, members, l.center)
+	if len(members) <= mostSticks {
+		l.places = p.assemblyPlaces(a, members, l.center)
+	}
 	return l
+}
+
+// highest is the height of the highest point of a stick, tenons included.
+func highest(s frame.Solid) float64 {
+	top := math.Inf(-1)
+	for _, c := range s.Corners {
+		top = math.Max(top, c.Z)
+	}
+	for _, tongue := range s.Tongues {
+		for _, c := range tongue {
+			top = math.Max(top, c.Z)
+		}
+	}
+	return top
 }
 
 // stick describes a loose stick as a load: it hangs level, with the face up that points up in the
@@ -92,7 +113,15 @@ type bar struct {
 }
 
 // stretch is from one distance along a stick to another.
-type stretch struct{ from, to float64 }
+type stretch struct {
+	from, to float64
+	// stops says that the other stick crosses this one, so that a sling cannot slide past it.
+	stops bool
+}
+
+// crossingDeg is the angle between two sticks from which the one stops a sling on the other. A scarf joins
+// two in one line and stops nothing.
+const crossingDeg = 15
 
 func (s stretch) has(at float64) bool { return s.from < at && at < s.to }
 
@@ -134,7 +163,7 @@ func (b bar) plumb() bool { return math.Hypot(b.axes.Axis.X, b.axes.Axis.Y) < 1e
 // together, and whether it is clear of empty ones as well.
 func (b bar) free(at, clearance float64) (free, ofOpen bool) {
 	has := func(s stretch) bool { return s.has(at) }
-	if at < clearance || at > b.length-clearance || slices.ContainsFunc(b.made, has) {
+	if !(at >= clearance && at <= b.length-clearance) || slices.ContainsFunc(b.made, has) {
 		return false, false
 	}
 	return true, !slices.ContainsFunc(b.open, has)
@@ -154,6 +183,7 @@ func (p *planner) stickOf(i int) bar {
 		if entering == i {
 			other = receiving
 		}
+		s.stops = other >= 0 && math.Abs(geom.Dot(b.axes.Axis, p.frame.Axes(other).Axis)) < math.Cos(crossingDeg*math.Pi/180)
 		if other >= 0 && t.Assembly != "" && p.frame.Timbers()[other].Assembly == t.Assembly {
 			b.made = append(b.made, s)
 		} else {
@@ -185,11 +215,15 @@ func (p *planner) stretchOf(b bar, j int) stretch {
 			back += shoulder(b, p.frame.Axes(other))
 		}
 		if joint.EnteringEnd == frame.AtStart {
-			return stretch{math.Inf(-1), back}
+			return stretch{from: math.Inf(-1), to: back}
 		}
-		return stretch{b.length - back, math.Inf(1)}
+		return stretch{from: b.length - back, to: math.Inf(1)}
 	}
-	return stretch{at - half, at + half}
+	if joint.Kind == joinery.Scarf && joint.Tenon != nil {
+		// The lap lies along the stick and halves it there.
+		half += joint.Tenon.LengthMM
+	}
+	return stretch{from: at - half, to: at + half}
 }
 
 // shadow is how far the section of another stick reaches along this one, to either side of its axis,

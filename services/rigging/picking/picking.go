@@ -101,6 +101,23 @@ type Point struct {
 	Share float64
 }
 
+// FromTipMM is how far along its stick a point is, as a tape reads it: from the lower tip, tenon included, or
+// of a level stick from the tip nearer to the origin.
+func FromTipMM(f *frame.Frame, p Point) float64 {
+	const levelMM = 1 // rise over the whole stick
+	t, solid, axis := f.Timbers()[p.Timber], f.Solid(p.Timber), f.Axes(p.Timber).Axis
+	fromStart := geom.Dot(geom.Sub(p.At, t.Start), axis) + solid.StartMM
+	rise := t.End.Z - t.Start.Z
+	startFirst := rise > 0
+	if math.Abs(rise) <= levelMM {
+		startFirst = geom.Norm(t.Start) <= geom.Norm(t.End)
+	}
+	if startFirst {
+		return fromStart
+	}
+	return solid.OverallMM - fromStart
+}
+
 // Pick is one lift.
 type Pick struct {
 	// ID is the assembly's id or the stick's mark.
@@ -133,6 +150,7 @@ type Pick struct {
 func Plan(ctx context.Context, f *frame.Frame, site Site, gear []Gear, s Settings) ([]Pick, error) {
 	rack := newRack(gear)
 	p := planner{frame: f, site: site, rack: rack, settings: s}
+	p.hardware = p.carried()
 	picks := make([]Pick, 0, len(f.Assemblies())+len(f.Loose()))
 	for _, a := range f.Assemblies() {
 		if err := ctx.Err(); err != nil {
@@ -158,6 +176,8 @@ type planner struct {
 	site     Site
 	rack     rack
 	settings Settings
+	// hardware is what each timber carries.
+	hardware map[int][]int
 }
 
 // load is what one pick lifts, with the places where slings may hold.
@@ -167,8 +187,9 @@ type load struct {
 	timbers  []int
 	massKG   float64
 	center   geom.Vec
-	// lowMM is how far its lowest point hangs below the center of gravity.
-	lowMM float64
+	// lowMM is how far its lowest point hangs below the center of gravity, highMM how far its highest
+	// point stands above it.
+	lowMM, highMM float64
 	// leastDepthMM is how far below the pick line the center of gravity has to be.
 	leastDepthMM float64
 	// zone is where it lies, and zoneUse the words for it.
@@ -181,9 +202,8 @@ type load struct {
 // pick plans one lift.
 func (p *planner) pick(l load) Pick {
 	out := Pick{ID: l.id, Assembly: l.assembly, Timbers: l.timbers, MassKG: l.massKG, Center: l.center}
-	if !(l.massKG > 0) || math.IsInf(l.massKG, 0) || !geom.Finite(l.center) {
-		out.MassKG = 0
-		out.refuse("The mass of %s is not known: give every stick of it a species and a moisture content.", l.id)
+	if !p.weighed(l, &out) {
+		out.MassKG, out.Center = 0, geom.Vec{}
 		return out
 	}
 	out.AllowanceKG = p.settings.AllowanceShare * l.massKG

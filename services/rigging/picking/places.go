@@ -157,6 +157,9 @@ func (p *planner) heldPlaces(bars []bar, flat func(geom.Vec) float64, u geom.Vec
 			continue
 		}
 		for _, s := range b.made {
+			if !s.stops {
+				continue
+			}
 			// A hair below the stretch, so that it does not count as in it.
 			at := s.from - 1
 			if b.axes.Axis.Z < 0 {
@@ -185,7 +188,9 @@ func (p *planner) heldPlaces(bars []bar, flat func(geom.Vec) float64, u geom.Vec
 }
 
 // heldPair makes two held places symmetric about the center of gravity: the nearer one moves down its
-// stick until both are equally far, and then stays a little below its stop.
+// stick until both are equally far, and then stays a little below its stop. Where that is farther than the
+// clearance of joints it stays at its stop, since from farther down it would slide up to it under load;
+// what is missing then shows as tilt.
 func (p *planner) heldPair(l, r held, u geom.Vec) (place, bool) {
 	far := max(-l.off, r.off)
 	if far+l.off > evenMM || far-r.off > evenMM {
@@ -208,7 +213,9 @@ func (p *planner) heldPair(l, r held, u geom.Vec) (place, bool) {
 			if move*h.bar.axes.Axis.Z > 0 {
 				return place{}, false
 			}
-			at += move
+			if math.Abs(move) <= p.settings.JointClearanceMM {
+				at += move
+			}
 		}
 		free, ofOpen := h.bar.free(at, p.settings.JointClearanceMM)
 		if !free {

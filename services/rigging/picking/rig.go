@@ -88,7 +88,7 @@ func (o option) worst() float64 {
 // rig finds the points and the gear, writes them into the pick, and gives the way of rigging, or nil
 // after a refusal that leaves nothing to lift by.
 func (p *planner) rig(l load, out *Pick) *option {
-	stable := p.stablePlaces(l, out)
+	stable := p.wholePlaces(l, p.stablePlaces(l, out), out)
 	if len(stable) == 0 {
 		return nil
 	}
@@ -148,9 +148,12 @@ func bare(pl place) []Point {
 // the pick is refused, since the load could roll over.
 func (p *planner) stablePlaces(l load, out *Pick) []place {
 	if len(l.places) == 0 {
-		if l.assembly {
+		switch {
+		case len(l.timbers) > mostSticks:
+			out.refuse("%s has %d sticks; a lift of more than %d is not planned here. Split it into assemblies that are lifted one by one.", l.id, len(l.timbers), mostSticks)
+		case l.assembly:
 			out.refuse("No two places for slings were found on %s: a level stick clear of joints on both sides of the center of gravity, or rafters or posts with a joint that keeps a sling from sliding up. Let a qualified rigger choose the pick.", l.id)
-		} else {
+		default:
 			out.refuse("No two places for slings clear of the ends of %s were found on both sides of its center of gravity. Let a qualified rigger choose the pick.", l.id)
 		}
 		return nil
@@ -230,6 +233,13 @@ func (p *planner) option(l load, pl *place, s Gear) (option, error) {
 	if l.leastDepthMM > 0 {
 		o.limits = append(o.limits, atLeast("center of gravity below the pick line", l.leastDepthMM, hang.DepthMM, "mm", "put the slings higher"))
 	}
+	if l.assembly {
+		o.limits = append(o.limits, atLeast("hook over the center of gravity", l.highMM+p.settings.HookClearanceMM, hang.HookOverCenterMM, "mm",
+			"use longer slings, so that the hook stays above the load"))
+		if o.allowed() {
+			o.limits = append(o.limits, p.clear(l, pl, hang.Hook)...)
+		}
+	}
 	return o, nil
 }
 
@@ -284,6 +294,10 @@ func (p *planner) refuseRack(l load, pl place, out *Pick) {
 	longest := 0.0
 	for _, s := range p.rack.slings {
 		longest = max(longest, s.LengthMM)
+	}
+	if longest >= need {
+		out.refuse("No pair of slings holds %s level: its center of gravity does not lie below and between the places found. Let a qualified rigger choose the pick.", l.id)
+		return
 	}
 	out.refuse("No pair of slings in the company book is long enough for %s: slings of at least %.0f mm reach it at %.0f degrees from level, the longest pair has %.0f mm. Put in longer slings.",
 		l.id, math.Ceil(need), p.settings.LeastAngleDeg, longest)

@@ -22,6 +22,8 @@ type Settings struct {
 	MostLeanDeg float64
 	// JointClearanceMM is kept between a sling and the edge of a joint.
 	JointClearanceMM float64
+	// HookClearanceMM is kept between the hook and the top of an assembly under it.
+	HookClearanceMM float64
 	// LiftClearanceMM is kept under a load above where it lay and above where it comes to rest.
 	LiftClearanceMM float64
 }
@@ -36,6 +38,7 @@ func Default() Settings {
 		MostTiltDeg:       3,
 		MostLeanDeg:       5,
 		JointClearanceMM:  100,
+		HookClearanceMM:   300,
 		LiftClearanceMM:   600,
 	}
 }
@@ -74,12 +77,14 @@ func atLeast(name string, needed, actual float64, unit, advice string) Limit {
 // beyondAll is the share of a demand on a capacity of 0; answers go out as JSON, which has no infinity.
 const beyondAll = 999
 
-// limit makes a limit; any demand passes a capacity of 0.
+// limit makes a limit; any demand passes a capacity of 0, and what is not a number never passes.
 func limit(name string, demand, capacity float64, unit, advice string) Limit {
 	l := Limit{Name: name, Demand: demand, Capacity: capacity, Unit: unit, advice: advice}
-	if capacity > 0 {
+	switch {
+	case capacity > 0:
 		l.Share = demand / capacity
-	} else if demand > 0 {
+	case demand <= 0 && capacity <= 0:
+	default:
 		l.Share = beyondAll
 	}
 	return l

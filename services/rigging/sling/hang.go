@@ -24,6 +24,8 @@ type Hanging struct {
 	DepthMM float64
 	// HookOverCenterMM is the height of the hook over the center of gravity.
 	HookOverCenterMM float64
+	// Hook is where the hook is in the axes in which the load was described.
+	Hook geom.Vec
 	// AlongDeg is how far the load hangs out of the attitude in which it was described, turned in the
 	// upright plane through the two points, in degrees.
 	AlongDeg float64
@@ -68,6 +70,7 @@ func Hang(one, two, center geom.Vec, legOneMM, legTwoMM float64) (Hanging, error
 		return Leg{RunMM: side * (dx*py - dy*px), RiseMM: -(dx*px + dy*py)}
 	}
 	h := Hanging{One: leg(0, -1), Two: leg(span, 1), DepthMM: depth, HookOverCenterMM: length}
+	h.Hook = geom.Along(geom.Along(one, xHook, along), -height/depth, drop)
 	if h.One.RunMM < 0 || h.Two.RunMM < 0 {
 		return Hanging{}, ErrPush
 	}

@@ -236,6 +236,10 @@ func TestHangingKeepsLengthsAndPlumb(t *testing.T) {
 		if !close9(h.One.LengthMM(), legs[0], legs[0]) || !close9(h.Two.LengthMM(), legs[1], legs[1]) {
 			t.Fatalf("legs of %v became %v and %v", legs, h.One.LengthMM(), h.Two.LengthMM())
 		}
+		if !close9(geom.Dist(h.Hook, one), legs[0], legs[0]) || !close9(geom.Dist(h.Hook, two), legs[1], legs[1]) ||
+			!close9(geom.Dist(h.Hook, center), h.HookOverCenterMM, legs[0]) {
+			t.Fatalf("the hook at %v is not at the end of both legs, %v over the center of gravity", h.Hook, h.HookOverCenterMM)
+		}
 		between := math.Hypot(h.One.RunMM+h.Two.RunMM, h.One.RiseMM-h.Two.RiseMM)
 		if !close9(between, geom.Dist(one, two), span) {
 			t.Fatalf("points %v apart, were %v", between, geom.Dist(one, two))

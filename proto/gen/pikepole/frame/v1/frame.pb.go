@@ -1574,7 +1574,7 @@ type Hardware struct {
 	Kind HardwareKind `protobuf:"varint,2,opt,name=kind,proto3,enum=pikepole.frame.v1.HardwareKind" json:"kind,omitempty"`
 	// How many, at least 1.
 	Count int32 `protobuf:"varint,3,opt,name=count,proto3" json:"count,omitempty"`
-	// Mass of one, in kilograms.
+	// Mass of one, in kilograms, above 0.
 	MassEachKg float64 `protobuf:"fixed64,4,opt,name=mass_each_kg,json=massEachKg,proto3" json:"mass_each_kg,omitempty"`
 	// Where.
 	At *Point `protobuf:"bytes,5,opt,name=at,proto3" json:"at,omitempty"`

@@ -867,7 +867,10 @@ type PickPoint struct {
 	// Tension of the leg, in newtons.
 	TensionN float64 `protobuf:"fixed64,8,opt,name=tension_n,json=tensionN,proto3" json:"tension_n,omitempty"`
 	// Tension over what the tag allows for this hitch.
-	ShareOfRated  float64 `protobuf:"fixed64,9,opt,name=share_of_rated,json=shareOfRated,proto3" json:"share_of_rated,omitempty"`
+	ShareOfRated float64 `protobuf:"fixed64,9,opt,name=share_of_rated,json=shareOfRated,proto3" json:"share_of_rated,omitempty"`
+	// Along the stick from a tip, its tenon included, to the sling, in millimetres: from the lower tip, or of a
+	// level stick from the tip nearer to the origin.
+	FromTipMm     float64 `protobuf:"fixed64,10,opt,name=from_tip_mm,json=fromTipMm,proto3" json:"from_tip_mm,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
@@ -961,6 +964,13 @@ func (x *PickPoint) GetTensionN() float64 {
 func (x *PickPoint) GetShareOfRated() float64 {
 	if x != nil {
 		return x.ShareOfRated
+	}
+	return 0
+}
+
+func (x *PickPoint) GetFromTipMm() float64 {
+	if x != nil {
+		return x.FromTipMm
 	}
 	return 0
 }
@@ -1111,7 +1121,7 @@ const file_pikepole_rigging_v1_rigging_proto_rawDesc = "" +
 	"\x06limits\x18\x10 \x03(\v2\x1a.pikepole.rigging.v1.LimitR\x06limits\x12\x1a\n" +
 	"\brefusals\x18\x11 \x03(\tR\brefusals\x12\x1a\n" +
 	"\baccepted\x18\x12 \x01(\bR\baccepted\x12$\n" +
-	"\x0ehook_height_mm\x18\x13 \x01(\x01R\fhookHeightMm\"\xa7\x02\n" +
+	"\x0ehook_height_mm\x18\x13 \x01(\x01R\fhookHeightMm\"\xc7\x02\n" +
 	"\tPickPoint\x12\x12\n" +
 	"\x04mark\x18\x01 \x01(\tR\x04mark\x12(\n" +
 	"\x02at\x18\x02 \x01(\v2\x18.pikepole.frame.v1.PointR\x02at\x12\x14\n" +
@@ -1121,7 +1131,9 @@ const file_pikepole_rigging_v1_rigging_proto_rawDesc = "" +
 	"\rleg_length_mm\x18\x06 \x01(\x01R\vlegLengthMm\x12/\n" +
 	"\x14angle_from_level_deg\x18\a \x01(\x01R\x11angleFromLevelDeg\x12\x1b\n" +
 	"\ttension_n\x18\b \x01(\x01R\btensionN\x12$\n" +
-	"\x0eshare_of_rated\x18\t \x01(\x01R\fshareOfRated\"y\n" +
+	"\x0eshare_of_rated\x18\t \x01(\x01R\fshareOfRated\x12\x1e\n" +
+	"\vfrom_tip_mm\x18\n" +
+	" \x01(\x01R\tfromTipMm\"y\n" +
 	"\x05Limit\x12\x12\n" +
 	"\x04name\x18\x01 \x01(\tR\x04name\x12\x14\n" +
 	"\x05share\x18\x02 \x01(\x01R\x05share\x12\x16\n" +
