@@ -112,7 +112,9 @@ func list[T any](ctx context.Context, s *Service, kind string, req pageRequest,
 	}
 	after := ""
 	if len(cursor) > 0 {
-		after = cursor[0]
+		if after = cursor[0]; len(cursor) != 1 || !plainID(after) {
+			return nil, "", page.Refused()
+		}
 	}
 	items, err = read(ctx, s.db, func(ctx context.Context, tx *store.Tx) ([]T, error) {
 		return rows(ctx, tx, caller.Company, after, size+1)

@@ -17,6 +17,7 @@ import (
 	"github.com/pikepole/pikepole/services/access"
 	"github.com/pikepole/pikepole/services/platform/fault"
 	"github.com/pikepole/pikepole/services/platform/identity"
+	"github.com/pikepole/pikepole/services/platform/page"
 	"github.com/pikepole/pikepole/services/platform/store/storetest"
 )
 
@@ -214,5 +215,22 @@ func TestPeopleArePaged(t *testing.T) {
 		}
 		_, err = h.client.ListPeople(admin, &accessv1.ListPeopleRequest{PageSize: -1})
 		wantFault(t, "a negative page size", err, codes.InvalidArgument, fault.ReasonInvalid)
+	})
+}
+
+// TestForgedPageTokens shows tokens whose checksum is right and whose content nobody here wrote: PostgreSQL takes neither
+// a zero byte nor broken UTF-8 as text.
+func TestForgedPageTokens(t *testing.T) {
+	t.Parallel()
+	storetest.Each(t, func(t *testing.T, url string) {
+		h, admin, _ := openHouse(t, url)
+		for name, cursor := range map[string][]string{
+			"a zero byte": {"a\x00"}, "broken UTF-8": {"a\xff"}, "no id": {""}, "one part too many": {"a", "b"},
+		} {
+			_, err := h.client.ListPeople(admin, &accessv1.ListPeopleRequest{PageToken: page.Encode("people", ours, cursor...)})
+			wantFault(t, "people behind "+name, err, codes.InvalidArgument, fault.ReasonPageToken)
+			_, err = h.client.ListKeys(admin, &accessv1.ListKeysRequest{PageToken: page.Encode("keys", ours, cursor...)})
+			wantFault(t, "keys behind "+name, err, codes.InvalidArgument, fault.ReasonPageToken)
+		}
 	})
 }

@@ -105,11 +105,17 @@ func (r *ring) public(ctx context.Context) ([]identity.Key, error) {
 		return nil, err
 	}
 	now, table := r.now(), timetable(keys)
+	signing := table.Signing(now)
 	var public []identity.Key
 	for i, k := range keys {
+		start := k.Start
+		if i == signing && start.After(now) {
+			// The clock was set back, and the key signs all the same: verifiers must not take its tokens for older than itself.
+			start = now
+		}
 		until := table.AcceptedUntil(i, now)
 		if until.After(now) {
-			public = append(public, identity.Key{ID: k.ID, Public: k.Private.Public().(ed25519.PublicKey), Start: k.Start, Expire: until})
+			public = append(public, identity.Key{ID: k.ID, Public: k.Private.Public().(ed25519.PublicKey), Start: start, Expire: until})
 		}
 	}
 	return public, nil

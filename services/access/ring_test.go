@@ -184,3 +184,18 @@ func TestInstancesAgree(t *testing.T) {
 		t.Errorf("%d instances redeemed one link, want 1", n)
 	}
 }
+
+// TestClockSetBack starts an instance whose clock is behind that of the one that made the first key: as on a machine that
+// boots with a clock that is wrong, which is then put right.
+func TestClockSetBack(t *testing.T) {
+	t.Parallel()
+	h, _, _ := openHouse(t, storetest.SQLite(t))
+	key := h.key(ours, h.person(ours, "Pia Collar", identity.Viewer))
+	h.as(key)
+	slow := newClock()
+	slow.pass(-3 * time.Hour)
+	later := startHouse(t, h.db, slow)
+	later.me(later.as(key))
+	slow.pass(time.Minute)
+	later.me(later.as(key))
+}

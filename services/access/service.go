@@ -14,6 +14,7 @@ import (
 
 	accessv1 "github.com/pikepole/pikepole/proto/gen/pikepole/access/v1"
 	"github.com/pikepole/pikepole/services/platform/identity"
+	"github.com/pikepole/pikepole/services/platform/replay"
 	"github.com/pikepole/pikepole/services/platform/store"
 )
 
@@ -88,7 +89,10 @@ func (s *Service) Migrate(ctx context.Context) error {
 	if err != nil {
 		return err
 	}
-	return s.db.Migrate(ctx, files)
+	if err := s.db.Migrate(ctx, files); err != nil {
+		return err
+	}
+	return replay.Tidy(ctx, s.db, s.now())
 }
 
 // Close writes down the last uses that are still noted. The store is left open.

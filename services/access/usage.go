@@ -26,6 +26,7 @@ type usage struct {
 	mu       sync.Mutex
 	keys     map[string]int64
 	sessions map[string]int64
+	before   map[string]int64 // sessions that were handed over last, and may not be in the store yet
 }
 
 func newUsage() *usage { return &usage{keys: map[string]int64{}, sessions: map[string]int64{}} }
@@ -46,18 +47,20 @@ func (u *usage) noteSession(hash string, now time.Time) {
 func (u *usage) lastOf(s session) time.Time {
 	u.mu.Lock()
 	defer u.mu.Unlock()
-	if noted := u.sessions[s.Hash]; noted > store.Micros(s.Used) {
+	if noted := max(u.sessions[s.Hash], u.before[s.Hash]); noted > store.Micros(s.Used) {
 		return store.Time(noted)
 	}
 	return s.Used
 }
 
-// take hands over what was noted and forgets it. Both lists are sorted, so that two instances that write at the same
+// take hands over what was noted. Last uses of sessions stay known until the next time: a session in use must not look
+// idle while they are on their way into the store. Both lists are sorted, so that two instances that write at the same
 // time touch the rows in the same order.
 func (u *usage) take() (keys, sessions []use) {
 	u.mu.Lock()
 	defer u.mu.Unlock()
 	keys, sessions = sortedUses(u.keys), sortedUses(u.sessions)
+	u.before = u.sessions
 	u.keys, u.sessions = map[string]int64{}, map[string]int64{}
 	return keys, sessions
 }

@@ -144,3 +144,39 @@ func TestMetricsAreWellNamed(t *testing.T) {
 		t.Error("a service without a store is built")
 	}
 }
+
+// TestSessionInUseIsNotIdle uses a session while its last use is on its way into the store, where it still looks as if
+// nobody had used it for hours.
+func TestSessionInUseIsNotIdle(t *testing.T) {
+	t.Parallel()
+	url := storetest.SQLite(t)
+	synctest.Test(t, func(t *testing.T) {
+		var b *bubble
+		var session string
+		var asked atomic.Bool
+		use := func(when string) {
+			if _, err := b.svc.ExchangeSession(t.Context(), &accessv1.ExchangeSessionRequest{Session: session}); err != nil {
+				t.Errorf("%s: %v", when, err)
+			}
+		}
+		b = openBubble(t, url, func(op string) error {
+			if op == "write" && asked.CompareAndSwap(true, false) {
+				use("while it is written down")
+			}
+			return nil
+		})
+		begun, err := b.svc.SignInWithKey(t.Context(), &accessv1.SignInWithKeyRequest{ApiKey: b.key})
+		if err != nil {
+			t.Fatal(err)
+		}
+		session = begun.GetSession()
+		b.wait(2*time.Hour - 30*time.Second)
+		use("just before it is idle for too long")
+		asked.Store(true)
+		b.wait(time.Minute)
+		if asked.Load() {
+			t.Error("nothing was written down")
+		}
+		use("afterwards")
+	})
+}

@@ -16,6 +16,7 @@ import (
 
 	framesv1 "github.com/pikepole/pikepole/proto/gen/pikepole/frames/v1"
 	"github.com/pikepole/pikepole/services/platform/compute"
+	"github.com/pikepole/pikepole/services/platform/replay"
 	"github.com/pikepole/pikepole/services/platform/store"
 )
 
@@ -114,7 +115,10 @@ func (s *Service) Migrate(ctx context.Context) error {
 	if err != nil {
 		return fmt.Errorf("frames: migrations: %w", err)
 	}
-	return s.db.Migrate(ctx, sub)
+	if err := s.db.Migrate(ctx, sub); err != nil {
+		return err
+	}
+	return replay.Tidy(ctx, s.db, s.now())
 }
 
 // Close has nothing to let go of: the store belongs to whoever opened it.

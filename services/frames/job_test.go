@@ -9,6 +9,7 @@ import (
 	"testing"
 
 	"github.com/google/go-cmp/cmp"
+	"google.golang.org/protobuf/proto"
 	"google.golang.org/protobuf/testing/protocmp"
 	"google.golang.org/protobuf/types/known/fieldmaskpb"
 
@@ -18,6 +19,7 @@ import (
 	"github.com/pikepole/pikepole/services/platform/fault"
 	"github.com/pikepole/pikepole/services/platform/identity"
 	"github.com/pikepole/pikepole/services/platform/outbox"
+	"github.com/pikepole/pikepole/services/platform/page"
 	"github.com/pikepole/pikepole/services/platform/store"
 	"github.com/pikepole/pikepole/services/platform/store/storetest"
 )
@@ -46,8 +48,10 @@ func TestJobLife(t *testing.T) {
 		if err != nil {
 			t.Fatal(err)
 		}
-		want := &framesv1.Job{Id: made.Id, Title: "Barn", Customer: "Ash Farm", Site: goodSite(), Stage: framesv1.JobStage_JOB_STAGE_ESTIMATING,
-			CreateTime: made.CreateTime, UpdateTime: made.CreateTime, Etag: made.Etag}
+		want := &framesv1.Job{
+			Id: made.Id, Title: "Barn", Customer: "Ash Farm", Site: goodSite(), Stage: framesv1.JobStage_JOB_STAGE_ESTIMATING,
+			CreateTime: made.CreateTime, UpdateTime: made.CreateTime, Etag: made.Etag,
+		}
 		if diff := cmp.Diff(want, made, protocmp.Transform()); diff != "" || !strings.HasPrefix(made.Id, "job-") || made.Etag == "" {
 			t.Errorf("made job (-want +got):\n%s", diff)
 		}
@@ -249,4 +253,58 @@ func TestListJobs(t *testing.T) {
 		_, err = b.client.ListJobs(b.lead(), &framesv1.ListJobsRequest{PageSize: -1})
 		wantFault(t, err, fault.ReasonInvalid, "page_size")
 	})
+}
+
+// Tokens whose checksum is right and whose content nobody here wrote. PostgreSQL takes neither a zero byte
+// nor broken UTF-8 as text.
+func TestForgedPageTokens(t *testing.T) {
+	t.Parallel()
+	storetest.Each(t, func(t *testing.T, url string) {
+		b := newBench(t, url)
+		job := b.job("Shed").Id
+		for _, cursor := range [][]string{{"5", "a\x00"}, {"5", "a\xff"}, {"5", ""}, {"5"}, {"soon", job}, {"5", job, job}} {
+			_, err := b.client.ListJobs(b.lead(), &framesv1.ListJobsRequest{PageToken: page.Encode("jobs", "alder", cursor...)})
+			wantFault(t, err, fault.ReasonPageToken, "page_token")
+		}
+		for _, cursor := range [][]string{{"five"}, {"5", "4"}} {
+			token := page.Encode("frames", []string{"alder", job}, cursor...)
+			_, err := b.client.ListFrames(b.lead(), &framesv1.ListFramesRequest{Job: job, PageToken: token})
+			wantFault(t, err, fault.ReasonPageToken, "page_token")
+		}
+	})
+}
+
+// As many jobs as a page shows, each with the largest site that is taken, fit into a message of 32 MiB; a larger
+// site is refused.
+func TestLargeSites(t *testing.T) {
+	t.Parallel()
+	b := newBench(t, storetest.SQLite(t))
+	job := &framesv1.Job{Title: "Barn", Site: goodSite()}
+	outline := make([]*framev1.Point, 900)
+	for i := range outline {
+		turn := 2 * math.Pi * float64(i) / float64(len(outline))
+		outline[i] = point(1e5*math.Cos(turn), 1e5*math.Sin(turn), 1)
+	}
+	for i := 0; ; i++ {
+		zone := &framesv1.NoGoZone{Id: fmt.Sprint("zone ", i), Outline: outline}
+		job.Site.NoGoZones = append(job.Site.NoGoZones, zone)
+		if proto.Size(job.Site) > 128<<10 {
+			break
+		}
+	}
+	_, err := b.client.CreateJob(b.lead(), &framesv1.CreateJobRequest{Job: job})
+	wantFault(t, err, fault.ReasonInvalid, "job.site")
+	job.Site.NoGoZones = job.Site.NoGoZones[:len(job.Site.NoGoZones)-1]
+	for range 2 {
+		if _, err := b.client.CreateJob(b.lead(), &framesv1.CreateJobRequest{Job: job}); err != nil {
+			t.Fatal(err)
+		}
+	}
+	page, err := b.client.ListJobs(b.lead(), &framesv1.ListJobsRequest{})
+	if err != nil || len(page.GetJobs()) != 2 {
+		t.Fatalf("listed %d: %v", len(page.GetJobs()), err)
+	}
+	if whole := 100 * proto.Size(page); whole > 32<<20 {
+		t.Errorf("a page of 200 such jobs takes %d bytes", whole)
+	}
 }

@@ -61,7 +61,7 @@ func (s *Service) IssueFrame(ctx context.Context, req *framesv1.IssueFrameReques
 	if fresh {
 		s.issued.Inc()
 	}
-	s.shelf.put(h)
+	s.shelf.put(spot{caller.Company, req.Job, out.Revision}, h)
 	out.Frame, out.Warnings = h.message, findings(h.frame.Warnings())
 	return out, nil
 }
@@ -174,9 +174,9 @@ func (s *Service) ListFrames(ctx context.Context, req *framesv1.ListFramesReques
 		return nil, err
 	}
 	below := int64(math.MaxInt64)
-	if len(cursor) == 1 {
-		if below, err = strconv.ParseInt(cursor[0], 10, 64); err != nil {
-			return nil, fault.Invalid("page_token", "is not a token of this list").Wrap(err)
+	if len(cursor) > 0 {
+		if below, err = strconv.ParseInt(cursor[0], 10, 64); err != nil || len(cursor) != 1 {
+			return nil, page.Refused()
 		}
 	}
 	var job jobRow
@@ -251,7 +251,7 @@ func (s *Service) load(ctx context.Context, job, revision string) (loaded, error
 			return err
 		}
 		var ok bool
-		if out.held, ok = s.shelf.get(out.row.digest); ok {
+		if out.held, ok = s.shelf.get(spot{caller.Company, job, wanted}); ok {
 			return nil
 		}
 		body, err = getBody(ctx, tx, caller.Company, job, wanted)
@@ -260,7 +260,9 @@ func (s *Service) load(ctx context.Context, job, revision string) (loaded, error
 	if err != nil || body == nil {
 		return out, err
 	}
-	out.held, err = s.reparse(ctx, out.row, body)
+	if out.held, err = s.reparse(ctx, out.row, body); err == nil {
+		s.shelf.put(spot{caller.Company, job, out.row.revision}, out.held)
+	}
 	return out, err
 }
 
@@ -290,7 +292,7 @@ func noRevision(job *framesv1.Job, wanted string) error {
 
 // reparse builds a stored frame again and proves that it is the one that was issued.
 func (s *Service) reparse(ctx context.Context, row frameRow, body []byte) (held, error) {
-	h, err := compute.Do(ctx, s.pool, s.sheets, compute.Key("reparse", row.digest, body), func(ctx context.Context) (held, error) {
+	return compute.Do(ctx, s.pool, s.sheets, compute.Key("reparse", row.digest, body), func(ctx context.Context) (held, error) {
 		compute.Uncached(ctx)
 		message := &framev1.Frame{}
 		if err := proto.Unmarshal(body, message); err != nil {
@@ -305,10 +307,6 @@ func (s *Service) reparse(ctx context.Context, row frameRow, body []byte) (held,
 		}
 		return held{frame: f, message: message}, nil
 	})
-	if err == nil {
-		s.shelf.put(h)
-	}
-	return h, err
 }
 
 func damaged(cause error) error {

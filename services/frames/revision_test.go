@@ -72,7 +72,8 @@ func TestTwoAtOnce(t *testing.T) {
 			for i := range errs {
 				group.Go(func() {
 					_, errs[i] = b.client.IssueFrame(b.lead(), &framesv1.IssueFrameRequest{
-						Job: job.Id, ParentRevision: parent, Frame: shed(2 + i), RequestId: fmt.Sprintf("%d-%d", parent, i)})
+						Job: job.Id, ParentRevision: parent, Frame: shed(2 + i), RequestId: fmt.Sprintf("%d-%d", parent, i),
+					})
 				})
 			}
 			group.Wait()
@@ -289,4 +290,43 @@ func TestRoughOutFrame(t *testing.T) {
 	_, err = b.client.RoughOutFrame(b.lead(), &framesv1.RoughOutFrameRequest{Rough: r})
 	wantFault(t, err, frames.ReasonRough, "rough.span_mm")
 	wantFault(t, err, frames.ReasonRough, "rough.bent_count")
+}
+
+// A frame is read back in the order in which it was issued, whatever other company issued the same frame in
+// another order: its digest is the same.
+func TestOrderIsOfTheRevision(t *testing.T) {
+	t.Parallel()
+	b := newBench(t, storetest.SQLite(t))
+	birch := b.as("birch", identity.Lead)
+	marks := func(f *framev1.Frame) (out []string) {
+		for _, timber := range f.Timbers {
+			out = append(out, timber.Mark)
+		}
+		return out
+	}
+	first := b.issue(b.job("Shed").Id, 0, 2)
+	other, err := b.client.CreateJob(birch, &framesv1.CreateJobRequest{Job: &framesv1.Job{Title: "Shed"}})
+	if err != nil {
+		t.Fatal(err)
+	}
+	turned := shed(2)
+	slices.Reverse(turned.Timbers)
+	second, err := b.client.IssueFrame(birch, &framesv1.IssueFrameRequest{Job: other.Id, Frame: turned})
+	if err != nil {
+		t.Fatal(err)
+	}
+	if first.Digest != second.Digest {
+		t.Fatal("the two are not the same frame")
+	}
+	for range 2 { // as it was just issued, and from the store
+		got, err := b.client.GetFrame(birch, &framesv1.GetFrameRequest{Job: other.Id, Revision: "1"})
+		if err != nil {
+			t.Fatal(err)
+		}
+		if diff := cmp.Diff(marks(turned), marks(got.Frame)); diff != "" {
+			t.Errorf("marks in their order (-want +got):\n%s", diff)
+		}
+		b = newBenchOn(t, b.db)
+		birch = b.as("birch", identity.Lead)
+	}
 }

@@ -21,47 +21,58 @@ type held struct {
 // pieces is the size of a frame as the shelf counts it.
 func (h held) pieces() int { return len(h.frame.Timbers()) + len(h.frame.Joints()) + 1 }
 
-// shelf keeps the frames used last by digest. A digest names what is in a frame, so equal frames of
-// different jobs stand on it once.
+// spot names a revision, which never changes. A digest would not do: it passes over the order of a
+// frame's lists, so a job could be answered in the order that another company wrote.
+type spot struct {
+	company, job string
+	revision     int32
+}
+
+// shelf keeps the frames used last, by revision.
 type shelf struct {
 	mu     sync.Mutex
 	limit  int
 	filled int
-	recent *list.List // of held, the one used last in front
-	places map[string]*list.Element
+	recent *list.List // of kept, the one used last in front
+	places map[spot]*list.Element
+}
+
+// kept is a frame on the shelf.
+type kept struct {
+	at spot
+	held
 }
 
 func newShelf(limit int) *shelf {
-	return &shelf{limit: limit, recent: list.New(), places: map[string]*list.Element{}}
+	return &shelf{limit: limit, recent: list.New(), places: map[spot]*list.Element{}}
 }
 
-// get finds a frame by digest.
-func (s *shelf) get(digest string) (held, bool) {
+// get finds the frame of a revision.
+func (s *shelf) get(at spot) (held, bool) {
 	s.mu.Lock()
 	defer s.mu.Unlock()
-	e, ok := s.places[digest]
+	e, ok := s.places[at]
 	if !ok {
 		return held{}, false
 	}
 	s.recent.MoveToFront(e)
-	h, ok := e.Value.(held)
-	return h, ok
+	k, ok := e.Value.(kept)
+	return k.held, ok
 }
 
 // put keeps a frame and lets go of those not used for longest.
-func (s *shelf) put(h held) {
+func (s *shelf) put(at spot, h held) {
 	s.mu.Lock()
 	defer s.mu.Unlock()
-	digest := h.frame.Digest()
-	if _, ok := s.places[digest]; ok || h.pieces() > s.limit {
+	if _, ok := s.places[at]; ok || h.pieces() > s.limit {
 		return
 	}
-	s.places[digest] = s.recent.PushFront(h)
+	s.places[at] = s.recent.PushFront(kept{at, h})
 	s.filled += h.pieces()
 	for s.filled > s.limit {
 		last := s.recent.Back()
-		old, _ := s.recent.Remove(last).(held)
-		delete(s.places, old.frame.Digest())
+		old, _ := s.recent.Remove(last).(kept)
+		delete(s.places, old.at)
 		s.filled -= old.pieces()
 	}
 }

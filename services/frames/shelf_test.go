@@ -23,16 +23,17 @@ func TestShelf(t *testing.T) {
 	}
 	weight := all[0].pieces()
 	s := newShelf(3 * weight)
-	for _, h := range all[:3] {
-		s.put(h)
+	at := func(i int) spot { return spot{"alder", "job-1", int32(i)} }
+	for i, h := range all[:3] {
+		s.put(at(i), h)
 	}
-	s.put(all[1])
-	if _, ok := s.get(all[0].frame.Digest()); !ok {
+	s.put(at(1), all[1])
+	if _, ok := s.get(at(0)); !ok {
 		t.Fatal("the first frame is gone before the shelf is full")
 	}
-	s.put(all[3])
+	s.put(at(3), all[3])
 	for i, want := range []bool{true, false, true, true} {
-		if _, ok := s.get(all[i].frame.Digest()); ok != want {
+		if _, ok := s.get(at(i)); ok != want {
 			t.Errorf("frame %d is kept: %t, want %t", i, ok, want)
 		}
 	}
@@ -40,8 +41,8 @@ func TestShelf(t *testing.T) {
 		t.Errorf("the shelf holds %d pieces in %d and %d places", s.filled, len(s.places), s.recent.Len())
 	}
 	small := newShelf(weight - 1)
-	small.put(all[0])
-	if _, ok := small.get(all[0].frame.Digest()); ok {
+	small.put(at(0), all[0])
+	if _, ok := small.get(at(0)); ok {
 		t.Error("a frame heavier than the shelf carries was kept")
 	}
 }

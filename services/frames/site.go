@@ -6,6 +6,8 @@ import (
 	// Time zones are checked wherever the service runs.
 	_ "time/tzdata"
 
+	"google.golang.org/protobuf/proto"
+
 	framesv1 "github.com/pikepole/pikepole/proto/gen/pikepole/frames/v1"
 )
 
@@ -15,6 +17,9 @@ const (
 	mostHeightMM = 100_000
 	mostBoomMM   = 300_000
 	mostVolts    = 2_000_000
+	// mostSiteBytes bounds a site as a whole, so that the largest page of jobs still fits into a message:
+	// nobody can make a job that keeps the others from being listed. It holds over 4,000 points.
+	mostSiteBytes = 128 << 10
 )
 
 // job checks what a caller says of a job.
@@ -45,6 +50,9 @@ func (c *checker) site(path string, s *framesv1.Site) {
 	c.setUps(path+".crane_set_ups", s.CraneSetUps)
 	c.zones(path, s)
 	c.lines(path+".overhead_lines", s.OverheadLines)
+	if n := proto.Size(s); n > mostSiteBytes {
+		c.wrong(path, "takes %d KiB; draw it with fewer corners and points, so that it takes at most %d", (n+1023)>>10, mostSiteBytes>>10)
+	}
 }
 
 // zone says whether a time zone is one of the IANA data base.

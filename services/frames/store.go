@@ -87,10 +87,16 @@ func noJob(id string) error {
 	return fault.New(fault.NotFound, ReasonJob, "There is no job %s; list the jobs to see which there are.", quote(id))
 }
 
-// quote shows what a caller sent, cut to a length that fits in a sentence.
+// quote shows what a caller sent, cut to a length that fits in a sentence. Of a text of many megabytes no
+// more than its beginning is looked at.
 func quote(s string) string {
-	if r := []rune(s); len(r) > 60 {
-		s = string(r[:60]) + "…"
+	n := 0
+	for i := range s {
+		if n == 60 {
+			s = s[:i] + "…"
+			break
+		}
+		n++
 	}
 	return strconv.Quote(s)
 }

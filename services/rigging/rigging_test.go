@@ -24,6 +24,7 @@ import (
 	"github.com/pikepole/pikepole/services/platform/compute"
 	"github.com/pikepole/pikepole/services/platform/fault"
 	"github.com/pikepole/pikepole/services/platform/identity"
+	"github.com/pikepole/pikepole/services/platform/page"
 	"github.com/pikepole/pikepole/services/platform/outbox"
 	"github.com/pikepole/pikepole/services/platform/store"
 	"github.com/pikepole/pikepole/services/platform/store/storetest"
@@ -246,14 +247,14 @@ func TestListsPage(t *testing.T) {
 		var got []string
 		token := ""
 		for range 10 {
-			page, err := b.client.ListGear(ctx, &riggingv1.ListGearRequest{PageSize: 2, PageToken: token})
+			answer, err := b.client.ListGear(ctx, &riggingv1.ListGearRequest{PageSize: 2, PageToken: token})
 			if err != nil {
 				t.Fatal(err)
 			}
-			for _, g := range page.GetGear() {
+			for _, g := range answer.GetGear() {
 				got = append(got, g.GetId())
 			}
-			if token = page.GetNextPageToken(); token == "" {
+			if token = answer.GetNextPageToken(); token == "" {
 				break
 			}
 			_, err = b.client.ListCranes(ctx, &riggingv1.ListCranesRequest{PageToken: token})
@@ -263,6 +264,10 @@ func TestListsPage(t *testing.T) {
 		}
 		if diff := cmp.Diff(want, got); diff != "" {
 			t.Error(diff)
+		}
+		for _, cursor := range [][]string{{"a\x00"}, {"a\xff"}, {""}, {"a", "b"}} {
+			_, err := b.client.ListGear(ctx, &riggingv1.ListGearRequest{PageToken: page.Encode("gear", "company-a", cursor...)})
+			wantFault(t, err, fault.InvalidArgument, "INVALID_PAGE_TOKEN")
 		}
 		_, err := b.client.ListGear(ctx, &riggingv1.ListGearRequest{PageSize: -1})
 		wantFault(t, err, fault.InvalidArgument, "INVALID_ARGUMENT")

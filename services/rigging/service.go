@@ -90,7 +90,9 @@ func listed[T item](ctx context.Context, s *Service, sh shelf[T], size int32, to
 	}
 	after := ""
 	if len(cursor) > 0 {
-		after = cursor[0]
+		if after = cursor[0]; len(cursor) != 1 || !validID(after) {
+			return nil, "", page.Refused()
+		}
 	}
 	var items []T
 	err = s.db.Read(ctx, func(ctx context.Context, tx *store.Tx) error {

@@ -10,6 +10,7 @@ import (
 
 	sitelogv1 "github.com/pikepole/pikepole/proto/gen/pikepole/sitelog/v1"
 	"github.com/pikepole/pikepole/services/platform/fault"
+	"github.com/pikepole/pikepole/services/platform/page"
 	"github.com/pikepole/pikepole/services/sitelog/entry"
 )
 
@@ -73,18 +74,12 @@ func parseSpot(cursor []string) (*spot, error) {
 		return nil, nil
 	}
 	if len(cursor) != 2 {
-		return nil, badToken()
+		return nil, page.Refused()
 	}
 	micros, err1 := strconv.ParseInt(cursor[0], 10, 64)
 	position, err2 := strconv.ParseInt(cursor[1], 10, 32)
 	if err1 != nil || err2 != nil {
-		return nil, badToken()
+		return nil, page.Refused()
 	}
 	return &spot{Micros: micros, Position: position}, nil
-}
-
-func badToken() error {
-	f := fault.Invalid("page_token", "is not from this list; leave it out to start at the first page")
-	f.Reason = fault.ReasonPageToken
-	return f
 }

@@ -48,7 +48,8 @@ func newNeighbours() *neighbours {
 // shedFrame is two bents of two posts and a tie beam, a truss, and two loose girts.
 func shedFrame() *framev1.Frame {
 	f := &framev1.Frame{Assemblies: []*framev1.Assembly{
-		{Id: "bent-1", Kind: framev1.AssemblyKind_ASSEMBLY_KIND_BENT}, {Id: "bent-2", Kind: framev1.AssemblyKind_ASSEMBLY_KIND_BENT},
+		{Id: "bent-1", Kind: framev1.AssemblyKind_ASSEMBLY_KIND_BENT},
+		{Id: "bent-2", Kind: framev1.AssemblyKind_ASSEMBLY_KIND_BENT},
 		{Id: "truss-1", Kind: framev1.AssemblyKind_ASSEMBLY_KIND_ROOF_TRUSS},
 	}}
 	for _, t := range [][2]string{

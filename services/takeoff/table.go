@@ -13,7 +13,11 @@ func stickTable(t measure.Takeoff) report.Table {
 	table := report.Table{
 		Title: "Sticks",
 		Columns: []report.Column{
-			{Head: "mark"}, {Head: "role"}, {Head: "assembly"}, {Head: "species"}, {Head: "grade"},
+			{Head: "mark"},
+			{Head: "role"},
+			{Head: "assembly"},
+			{Head: "species"},
+			{Head: "grade"},
 			sheet.Number("nominal width", "in", report.Exact), sheet.Number("nominal depth", "in", report.Exact),
 			sheet.Number("width", "mm", report.Exact), sheet.Number("depth", "mm", report.Exact),
 			sheet.Number("shoulder length", "mm", report.Exact), sheet.Number("overall length", "mm", report.Exact),
@@ -56,7 +60,8 @@ func groupTable(title, head string, groups []measure.Group) report.Table {
 	table := report.Table{
 		Title: title,
 		Columns: []report.Column{
-			{Head: head}, sheet.Number("sticks", "", 0), sheet.Number("overall length", "mm", 0),
+			{Head: head},
+			sheet.Number("sticks", "", 0), sheet.Number("overall length", "mm", 0),
 			sheet.Number("board feet", "bf", 1), sheet.Number("volume", "m³", 3), sheet.Number("mass", "kg", 1),
 		},
 	}

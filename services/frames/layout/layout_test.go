@@ -164,10 +164,14 @@ func TestManyBents(t *testing.T) {
 
 // stand adds a post on the deck to a draft.
 func stand(d *frame.Draft, mark string, x, y float64) {
-	d.Timbers = append(d.Timbers, frame.Timber{Mark: mark, Role: frame.RolePost, WidthMM: 6 * inch, DepthMM: 6 * inch,
-		Start: geom.V(x, y, 0), End: geom.V(x, y, 5*foot), Species: "eastern-white-pine", Grade: "No.1", MoisturePercent: 19})
-	d.Joints = append(d.Joints, frame.Joint{ID: "base-" + mark, Kind: joinery.PostBaseBearing, Entering: mark,
-		EnteringEnd: joinery.AtStart, At: geom.V(x, y, 0)})
+	d.Timbers = append(d.Timbers, frame.Timber{
+		Mark: mark, Role: frame.RolePost, WidthMM: 6 * inch, DepthMM: 6 * inch,
+		Start: geom.V(x, y, 0), End: geom.V(x, y, 5*foot), Species: "eastern-white-pine", Grade: "No.1", MoisturePercent: 19,
+	})
+	d.Joints = append(d.Joints, frame.Joint{
+		ID: "base-" + mark, Kind: joinery.PostBaseBearing, Entering: mark,
+		EnteringEnd: joinery.AtStart, At: geom.V(x, y, 0),
+	})
 }
 
 // Posts on a middle wall that only some bents have, and one that stands on no line at all.

@@ -25,16 +25,23 @@ func (l Layout) Table(title string) report.Table {
 	t := report.Table{
 		Title: title,
 		Columns: []report.Column{
-			{Head: "What"}, {Head: "Mark"}, {Head: "Bent"}, {Head: "Wall"},
+			{Head: "What"},
+			{Head: "Mark"},
+			{Head: "Bent"},
+			{Head: "Wall"},
 			length("Running X"), length("Running Y"),
 			length("Corner 1 X"), length("Corner 1 Y"), length("Corner 2 X"), length("Corner 2 Y"),
 			length("Corner 3 X"), length("Corner 3 Y"), length("Corner 4 X"), length("Corner 4 Y"),
-			{Head: "To"}, length("Diagonal"), {Head: "Other diagonal"},
+			{Head: "To"},
+			length("Diagonal"),
+			{Head: "Other diagonal"},
 		},
 	}
 	for _, p := range l.Posts {
-		row := []report.Cell{report.Text("post"), report.Mark(p.Mark), report.Text(p.Bent), report.Text(p.Wall),
-			report.Length(p.RunningXMM), report.Length(p.RunningYMM)}
+		row := []report.Cell{
+			report.Text("post"), report.Mark(p.Mark), report.Text(p.Bent), report.Text(p.Wall),
+			report.Length(p.RunningXMM), report.Length(p.RunningYMM),
+		}
 		for _, c := range p.Corners {
 			row = append(row, report.Length(c.X), report.Length(c.Y))
 		}

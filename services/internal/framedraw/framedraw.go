@@ -141,10 +141,10 @@ func (p *page) finish(f *frame.Frame, b Block, view, desc string) *drawing.Sheet
 	return p.Sheet
 }
 
-// blockWords are the parts of a sheet's last line.
+// blockWords are the parts of a sheet's last line. A frame that has the title of its job is named once.
 func blockWords(f *frame.Frame, b Block, view, scale string) []string {
 	var words []string
-	if b.Job != "" {
+	if b.Job != "" && b.Job != f.Title() {
 		words = append(words, b.Job)
 	}
 	words = append(words, f.Title(), view)

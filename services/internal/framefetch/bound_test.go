@@ -19,23 +19,24 @@ func TestKeptFramesAreBounded(t *testing.T) {
 		if err != nil {
 			t.Fatal(err)
 		}
-		got, err := source.parsed(&framesv1.FrameRevision{Digest: f.Digest(), Frame: framepb.FromDraft(f.Draft())})
+		got, err := source.parsed(&framesv1.FrameRevision{Job: "job-1", Revision: 1, Digest: f.Digest(), Frame: framepb.FromDraft(f.Draft())})
 		if err != nil {
 			t.Fatal(err)
 		}
 		return got
 	}
+	name := func(f *frame.Frame) string { return "job-1/1/" + f.Digest() }
 	small := load(2)
 	if load(3); load(2) != small {
 		t.Fatal("a small frame is not kept")
 	}
 	// The one used longest ago goes first: of 2, 3 and 15 bents that is 3.
 	load(15)
-	if source.kept(small.Digest()) != small {
+	if source.kept(name(small)) != small {
 		t.Error("the frame that was just used is gone")
 	}
 	huge := load(40)
-	if source.kept(huge.Digest()) != huge || source.kept(small.Digest()) != nil || source.recent.Len() != 1 {
+	if source.kept(name(huge)) != huge || source.kept(name(small)) != nil || source.recent.Len() != 1 {
 		t.Errorf("%d frames are kept beside one that is larger than all that may be", source.recent.Len()-1)
 	}
 	if want := len(huge.Timbers()); source.timbers != want || len(source.byName) != 1 {

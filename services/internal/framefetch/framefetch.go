@@ -1,10 +1,11 @@
 // Package framefetch brings a job's frame to the services that compute from it: asked of the frames
-// service as the caller, parsed once, and kept by digest.
+// service as the caller, parsed once, and kept by revision.
 package framefetch
 
 import (
 	"container/list"
 	"context"
+	"fmt"
 	"sync"
 
 	"golang.org/x/sync/singleflight"
@@ -33,8 +34,8 @@ type Source struct {
 }
 
 type kept struct {
-	digest string
-	frame  *frame.Frame
+	name  string
+	frame *frame.Frame
 }
 
 // Loaded is a frame with what an answer computed from it has to say.
@@ -83,21 +84,22 @@ func (s *Source) Load(ctx context.Context, job, revision string) (Loaded, error)
 	}, nil
 }
 
-// parsed gives the kept frame of the revision's digest, or parses it, once for all who wait.
+// parsed gives the kept frame of the revision, or parses it, once for all who wait. The digest alone is no name
+// for it: frames of two jobs may list the same pieces in other orders.
 func (s *Source) parsed(rev *framesv1.FrameRevision) (*frame.Frame, error) {
-	digest := rev.GetDigest()
-	if f := s.kept(digest); f != nil {
+	name := fmt.Sprintf("%s/%d/%s", rev.GetJob(), rev.GetRevision(), rev.GetDigest())
+	if f := s.kept(name); f != nil {
 		return f, nil
 	}
-	got, err, _ := s.parse.Do(digest, func() (any, error) {
+	got, err, _ := s.parse.Do(name, func() (any, error) {
 		f, err := frame.Parse(framepb.ToDraft(rev.GetFrame()))
 		if err != nil {
 			return nil, broken(rev).Wrap(err)
 		}
-		if f.Digest() != digest {
+		if f.Digest() != rev.GetDigest() {
 			return nil, broken(rev)
 		}
-		s.keep(f)
+		s.keep(name, f)
 		return f, nil
 	})
 	if err != nil {
@@ -111,10 +113,10 @@ func broken(rev *framesv1.FrameRevision) *fault.Error {
 		"Revision %d of job %s came from the frames service but is not the frame that its digest names.", rev.GetRevision(), rev.GetJob())
 }
 
-func (s *Source) kept(digest string) *frame.Frame {
+func (s *Source) kept(name string) *frame.Frame {
 	s.mu.Lock()
 	defer s.mu.Unlock()
-	element, ok := s.byName[digest]
+	element, ok := s.byName[name]
 	if !ok {
 		return nil
 	}
@@ -123,18 +125,18 @@ func (s *Source) kept(digest string) *frame.Frame {
 }
 
 // keep keeps a frame and lets go of those used longest ago.
-func (s *Source) keep(f *frame.Frame) {
+func (s *Source) keep(name string, f *frame.Frame) {
 	s.mu.Lock()
 	defer s.mu.Unlock()
-	if _, ok := s.byName[f.Digest()]; ok {
+	if _, ok := s.byName[name]; ok {
 		return
 	}
-	s.byName[f.Digest()] = s.recent.PushFront(&kept{f.Digest(), f})
+	s.byName[name] = s.recent.PushFront(&kept{name, f})
 	s.timbers += len(f.Timbers())
 	for s.timbers > s.most && s.recent.Len() > 1 {
 		oldest := s.recent.Back()
 		old := s.recent.Remove(oldest).(*kept)
-		delete(s.byName, old.digest)
+		delete(s.byName, old.name)
 		s.timbers -= len(old.frame.Timbers())
 	}
 }

@@ -2,6 +2,7 @@ package framefetch_test
 
 import (
 	"context"
+	"slices"
 	"sync"
 	"testing"
 
@@ -77,6 +78,27 @@ func TestSameFrameIsParsedOnce(t *testing.T) {
 	}
 	if got := frames.Calls(); got != len(seen) {
 		t.Errorf("the frames service was asked %d times, want every time: it knows who may see what", got)
+	}
+}
+
+// Two jobs may have frames of one digest that list their pieces in other orders; each gets its own.
+func TestOrderIsOfTheJob(t *testing.T) {
+	t.Parallel()
+	frames, source, ctx := house(t)
+	frames.PutJob("company-a", &framesv1.Job{Id: "job-2", Title: "Its twin"})
+	draft := frametest.Shed(2)
+	frames.Issue("company-a", "job-1", shed(t, 2))
+	slices.Reverse(draft.Timbers)
+	turned, err := frame.Parse(draft)
+	if err != nil {
+		t.Fatal(err)
+	}
+	frames.Issue("company-a", "job-2", turned)
+	for job, first := range map[string]string{"job-1": frametest.Shed(2).Timbers[0].Mark, "job-2": draft.Timbers[0].Mark} {
+		got, err := source.Load(ctx, job, "1")
+		if err != nil || got.Frame.Timbers()[0].Mark != first {
+			t.Errorf("%s does not begin with %s (error %v)", job, first, err)
+		}
 	}
 }
 

@@ -47,21 +47,21 @@ func Decode(kind string, args any, token string) ([]string, error) {
 		return nil, nil
 	}
 	if len(token) > MaxToken {
-		return nil, refused()
+		return nil, Refused()
 	}
 	raw, err := base64.RawURLEncoding.Strict().DecodeString(token)
 	if err != nil || len(raw) <= sumSize || raw[sumSize] != version {
-		return nil, refused()
+		return nil, Refused()
 	}
 	body := raw[sumSize:]
 	if !bytes.Equal(raw[:sumSize], checksum(kind, args, body)) {
-		return nil, refused()
+		return nil, Refused()
 	}
 	var cursor []string
 	for rest := body[1:]; len(rest) > 0; {
 		n, used := binary.Uvarint(rest)
 		if used <= 0 || n > uint64(len(rest)-used) {
-			return nil, refused()
+			return nil, Refused()
 		}
 		end := used + int(n)
 		cursor = append(cursor, string(rest[used:end]))
@@ -83,7 +83,9 @@ func Size(n int32, max int) (int, error) {
 	}
 }
 
-func refused() error {
+// Refused is the fault INVALID_PAGE_TOKEN. A service gives it too for a cursor that Decode took and that it did not
+// write: the checksum of a token is no secret, so anybody can make one.
+func Refused() error {
 	f := fault.Invalid("page_token", "is not from this list with these arguments; leave it out to start at the first page")
 	f.Reason = fault.ReasonPageToken
 	return f

@@ -85,13 +85,17 @@ func OnceOnly(
 	return keep(ctx, tx, caller, method, requestID, hash, []byte{})
 }
 
-// Prune removes what was kept before a time and says how many rows it were.
-func Prune(ctx context.Context, tx *store.Tx, before time.Time) (int64, error) {
-	n, err := tx.Exec(ctx, "DELETE FROM replay WHERE create_time < ?", store.Micros(before))
-	if err != nil {
-		return 0, fmt.Errorf("prune kept answers: %w", err)
-	}
-	return n, nil
+// Kept is how long an answer is kept for repeats.
+const Kept = 30 * 24 * time.Hour
+
+// Tidy removes what was kept for longer than Kept. Services call it when they start.
+func Tidy(ctx context.Context, db *store.DB, now time.Time) error {
+	return db.Write(ctx, func(ctx context.Context, tx *store.Tx) error {
+		if _, err := tx.Exec(ctx, "DELETE FROM replay WHERE create_time < ?", store.Micros(now.Add(-Kept))); err != nil {
+			return fmt.Errorf("remove old answers: %w", err)
+		}
+		return nil
+	})
 }
 
 // kept is the row of an earlier call.

@@ -83,8 +83,19 @@ func (c *call) see(request any) {
 	c.mu.Lock()
 	defer c.mu.Unlock()
 	if c.job == "" {
-		c.job = named.GetJob()
+		c.job = cut(named.GetJob())
 	}
+}
+
+// longestLogged is more than any name of ours has, in bytes.
+const longestLogged = 128
+
+// cut keeps what a caller sent from filling the log.
+func cut(s string) string {
+	if len(s) <= longestLogged {
+		return s
+	}
+	return strings.ToValidUTF8(s[:longestLogged], "") + "…"
 }
 
 func (c *call) seen() string {

@@ -63,7 +63,7 @@ func (s *Server) accessLog(ctx context.Context, c *call, next func(context.Conte
 		return err
 	}
 	fields := []zap.Field{
-		zap.String("method", c.full), zap.String("code", code.String()), zap.Duration("duration", time.Since(c.start)),
+		zap.String("method", cut(c.full)), zap.String("code", code.String()), zap.Duration("duration", time.Since(c.start)),
 		zap.String("company", c.caller.Company), zap.String("person", c.caller.Person),
 		zap.String("job", c.seen()), zap.String("request_id", c.id),
 	}

@@ -146,6 +146,7 @@ func (s *Server) options() []grpc.ServerOption {
 		grpc.UnknownServiceHandler(func(any, grpc.ServerStream) error {
 			return fault.New(fault.Unimplemented, fault.ReasonMethod, "There is no such method.")
 		}),
+		grpc.ForceServerCodecV2(newBoundedCodec()),
 		grpc.MaxRecvMsgSize(s.config.MaxMessageBytes),
 		grpc.MaxSendMsgSize(s.config.MaxMessageBytes),
 		grpc.MaxConcurrentStreams(maxConcurrentStreams),

@@ -5,6 +5,7 @@ import (
 	"database/sql"
 	"errors"
 	"net/url"
+	"os"
 	"strings"
 
 	"github.com/pressly/goose/v3"
@@ -34,10 +35,23 @@ func (e sqliteEngine) open(r role) (*sql.DB, error) {
 	} else {
 		values.Set("_txlock", "immediate")
 	}
+	if r == roleWrite {
+		e.create()
+	}
 	values["_pragma"] = pragmas
 	// The path is escaped, so that "?" and "#" in a folder's name do not end it.
 	dsn := "file:" + (&url.URL{Path: e.path}).EscapedPath() + "?" + values.Encode()
 	return sql.Open("sqlite", dsn)
+}
+
+// create makes the file for its owner alone, before SQLite makes it for everybody to read; the files
+// beside it get the same mode. A file that is there already is not touched: to open and close it
+// would take this process's locks off it. What goes wrong here goes wrong again in SQLite, which
+// says what it is.
+func (e sqliteEngine) create() {
+	if file, err := os.OpenFile(e.path, os.O_CREATE|os.O_EXCL|os.O_WRONLY, 0o600); err == nil {
+		_ = file.Close()
+	}
 }
 
 func (e sqliteEngine) begin(ctx context.Context, c *sql.Conn) error {

@@ -234,7 +234,8 @@ func (w *writer) collect(first *write) ([]member, error) {
 }
 
 func (w *writer) next(have int, end time.Time) *write {
-	if have >= w.engine.maxBatch() {
+	// Its time is up even when more writes wait: those that have run wait for the commit.
+	if have >= w.engine.maxBatch() || time.Now().After(end) {
 		return nil
 	}
 	for yielded := false; ; {
@@ -245,7 +246,7 @@ func (w *writer) next(have int, end time.Time) *write {
 			}
 		default:
 			// Callers that the last commit has just answered get a chance to come again.
-			if yielded || time.Now().After(end) {
+			if yielded {
 				return nil
 			}
 			yielded = true

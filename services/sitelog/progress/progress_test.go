@@ -57,6 +57,7 @@ func bent(kind entry.Kind, id string) entry.Entry { return entry.Entry{Kind: kin
 func move(kind entry.Kind, number int32) entry.Entry {
 	return entry.Entry{Kind: kind, Move: number, Revision: 2}
 }
+
 func delay(cause entry.Cause, minutes int32) entry.Entry {
 	return entry.Entry{Kind: entry.Delay, Cause: cause, DelayMinutes: minutes}
 }

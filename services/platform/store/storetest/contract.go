@@ -56,7 +56,7 @@ func Run(t *testing.T, newURL func(testing.TB) string) {
 		{"replay is of one person and method", testReplayScope},
 		{"replay keeps nothing of a failure", testReplayFailure},
 		{"replay of a secret answer", testReplaySecret},
-		{"replay prunes", testReplayPrune},
+		{"replay forgets", testReplayTidy},
 		{"outbox counts without gaps", testOutbox},
 		{"outbox gives back a failed position", testOutboxRollback},
 		{"outbox wakes", testOutboxWakes},

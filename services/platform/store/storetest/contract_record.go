@@ -131,22 +131,21 @@ func testReplaySecret(t *testing.T, b *bench) {
 	b.expect(t, "shop yardr1")
 }
 
-func testReplayPrune(t *testing.T, b *bench) {
+// testReplayTidy shows by a second use of a request id whether the first is still known.
+func testReplayTidy(t *testing.T, b *bench) {
 	if _, err := b.create(t, lead, method, "r1", "beam"); err != nil {
 		t.Fatal(err)
 	}
 	for _, c := range []struct {
-		before time.Time
-		want   int64
-	}{{clock, 0}, {clock.Add(time.Second), 1}, {clock.Add(time.Second), 0}} {
-		var n int64
-		err := b.Write(t.Context(), func(ctx context.Context, tx *store.Tx) error {
-			var err error
-			n, err = replay.Prune(ctx, tx, c.before)
-			return err
-		})
-		if err != nil || n != c.want {
-			t.Errorf("pruned %d rows with error %v, want %d", n, err, c.want)
+		now   time.Time
+		known bool
+	}{{clock.Add(replay.Kept), true}, {clock.Add(replay.Kept + time.Second), false}} {
+		if err := replay.Tidy(t.Context(), b.DB, c.now); err != nil {
+			t.Fatal(err)
+		}
+		_, err := b.create(t, lead, method, "r1", "plank")
+		if known := fault.Is(err, fault.Reused); known != c.known || !known && err != nil {
+			t.Errorf("%s later the request id is known: %v (error %v), want %v", c.now.Sub(clock), known, err, c.known)
 		}
 	}
 }
