@@ -202,9 +202,21 @@ func (g *Gateway) readBody(w http.ResponseWriter, r *http.Request, path *route.P
 	case len(body) > 0 && !isJSON(r.Header):
 		return problem.New(http.StatusUnsupportedMediaType, problem.ReasonMediaType, "The body must be "+wire.MediaType+" in UTF-8, not encoded otherwise; set Content-Type.")
 	}
+	if bytes.Count(body, []byte("{")) > mostObjects || bytes.Count(body, []byte(",")) > mostValues {
+		return problem.New(http.StatusRequestEntityTooLarge, problem.ReasonBodyTooLarge, "The body has more parts than any that this address takes; send less.")
+	}
 	r.Body = io.NopCloser(bytes.NewReader(body))
 	return nil
 }
+
+// mostObjects and mostValues bound what a body may hold, as its braces and commas count it. In memory
+// an empty object takes a hundred times its two letters, so the limit of bytes alone would let one
+// request take gigabytes. The largest frame that is taken has less than half as many objects, and
+// hardly room for so many values.
+const (
+	mostObjects = 1_000_000
+	mostValues  = 3_000_000
+)
 
 func isJSON(header http.Header) bool {
 	mediaType, params, err := mime.ParseMediaType(header.Get("Content-Type"))

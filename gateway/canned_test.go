@@ -193,8 +193,14 @@ func (b *backend) GetRaising(_ context.Context, in *sequencingv1.GetRaisingReque
 		if n < 3 {
 			move.Assembly, move.Machine, move.PersonCount = fmt.Sprintf("B%d", n+1), sequencingv1.Machine_MACHINE_CRANE, 0
 			move.Marks = []string{"S001", "S002", "S003", "S004", "S005"}
-			move.Instruction = fmt.Sprintf("Stand up bent B%d about its feet, start the girts' tenons, and bring it plumb.", n+1)
-			move.Braces = []*sequencingv1.TemporaryBrace{{Mark: "S001", Rule: "two ways from the upper third of each post"}, {Mark: "S002", Rule: "two ways from the upper third of each post"}}
+			move.Instruction = fmt.Sprintf("Stand up bent B%d about its feet, start the girts' tenons, and bring it plumb. Set 2 temporary braces before letting go; their rule is simple and not checked for standing.", n+1)
+			for side, mark := range []string{"S001", "S002"} {
+				move.Braces = append(move.Braces, &sequencingv1.TemporaryBrace{
+					Mark: mark, Rule: "One brace at each post of what is joined to what stands, 53.1° from the deck; not checked for standing.",
+					// Three, four, five: 6 ft out, 8 ft up, 10 ft long.
+					Foot: &framev1.Point{XMm: 1828.8, YMm: float64(side) * 3657.6}, Top: &framev1.Point{YMm: float64(side) * 3657.6, ZMm: 2438.4},
+				})
+			}
 		}
 		if n > 0 {
 			move.After = []*sequencingv1.Before{{Move: n, Joints: []string{"J12"}, Reason: "the tenon of J12 closes toward a stick that must stand first."}}

@@ -26,7 +26,7 @@ const (
 )
 
 // chain puts the layers around the handlers, outermost first: request id, access log and metrics,
-// recovery, security headers, rate limit; then, behind the probes, who is calling.
+// time limit, recovery, security headers, rate limit; then, behind the probes, who is calling.
 func (g *Gateway) chain(api http.Handler) http.Handler {
 	mux := http.NewServeMux()
 	mux.HandleFunc("GET /healthz", named("/healthz", healthz))
@@ -34,7 +34,7 @@ func (g *Gateway) chain(api http.Handler) http.Handler {
 	mux.HandleFunc("GET /openapi.json", named("/openapi.json", openapi))
 	mux.Handle(apiPrefix, g.identify(g.api(api)))
 	mux.Handle("/", g.identify(g.pages))
-	return g.withRequestID(g.observe(g.recoverPanic(g.secureHeaders(g.limitAddress(mux)))))
+	return g.withRequestID(g.observe(limitAnswer(g.recoverPanic(g.secureHeaders(g.limitAddress(mux))))))
 }
 
 func named(route string, next http.HandlerFunc) http.HandlerFunc {
@@ -94,6 +94,20 @@ func (g *Gateway) accessLine(r *http.Request, facts *call.Facts, recorder *recor
 	default:
 		g.config.Logger.Info("request", fields...)
 	}
+}
+
+// answerTime is how long an answer may take, from the request's head to its last byte. Live streams
+// give each of their events a time of its own.
+const answerTime = 2 * time.Minute
+
+// limitAnswer ends a connection whose client does not read: it would hold the answer in memory for as
+// long as it likes.
+func limitAnswer(next http.Handler) http.Handler {
+	return http.HandlerFunc(func(w http.ResponseWriter, r *http.Request) {
+		// Not every writer knows deadlines, and one that does not needs none.
+		_ = http.NewResponseController(w).SetWriteDeadline(time.Now().Add(answerTime))
+		next.ServeHTTP(w, r)
+	})
 }
 
 // recoverPanic turns a panic into a problem document and a line in the log.

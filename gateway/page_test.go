@@ -272,3 +272,61 @@ func TestAssets(t *testing.T) {
 		}
 	}
 }
+
+// A rule is said once for all the braces that it gives, with a place for each; that nobody checked
+// them is said once, with a sign.
+func TestBracesAreSaidOnce(t *testing.T) {
+	t.Parallel()
+	text := start(t).signedIn(t).get(t, "/jobs/job-a/raising").Text
+	move := text[strings.Index(text, `id="move-1"`):strings.Index(text, `id="move-2"`)]
+	for want, times := range map[string]int{
+		"2 temporary braces, at S001 and S002: one brace at each post of what is joined to what stands, 53.1° from the deck.": 1,
+		"ot checked for standing": 1, "⚠ Not checked for standing.": 1, ".;": 0, "..": 0,
+		`<td class="n">8&#39;-0&#34;</td><td class="n">6&#39;-0&#34;</td><td class="n">12&#39;-0&#34;</td><td class="n">10&#39;-0&#34;</td>`: 1,
+	} {
+		if got := strings.Count(move, want); got != times {
+			t.Errorf("%q stands %d times, want %d", want, got, times)
+		}
+	}
+}
+
+func TestSlingsThatAreUsedAlikeAreSaidOnce(t *testing.T) {
+	t.Parallel()
+	text := start(t).signedIn(t).get(t, "/jobs/job-a/picks").Text
+	// 10,213 N are 2,296 lbf.
+	if want := "2 × sling-12 on S004 and S005, choker, 62.1° from level, 2,296 lbf each"; !strings.Contains(text, want) {
+		t.Errorf("the page does not say %q", want)
+	}
+}
+
+// A refusal speaks to the person: no names of fields, no words of the protocol.
+func TestRefusalsAreSentences(t *testing.T) {
+	t.Parallel()
+	b := start(t).signedIn(t)
+	form := entryForm("page-4", csrfToken)
+	form.Set("move", "second")
+	for _, a := range []answer{b.get(t, "/nowhere"), b.post(t, "/jobs/job-a/log", form), b.post(t, "/jobs/job-a/log", entryForm("page-4", "guess"))} {
+		for _, never := range []string{"Not Found", "Forbidden", "Bad Request", "move: "} {
+			if strings.Contains(a.Text, never) {
+				t.Errorf("%d says %q", a.StatusCode, never)
+			}
+		}
+	}
+}
+
+// The block that ends every printed page is short: the cautions of one sheet stand before it, once.
+func TestTheTitleBlockIsShort(t *testing.T) {
+	t.Parallel()
+	b := start(t).signedIn(t)
+	text := b.get(t, "/jobs/job-a/picks").Text
+	block := text[strings.Index(text, `<footer class="block"`):]
+	if strings.Count(block, "⚠") != 1 || !strings.Contains(block, "An aid to a competent person") {
+		t.Errorf("the block is %s", block)
+	}
+	if !strings.Contains(text, `<section class="cautions" aria-label="Cautions"><p>⚠ The chart is made up`) {
+		t.Error("the cautions of the sheet are gone")
+	}
+	if style := b.get(t, "/style.css").Text; !strings.Contains(style, "table-footer-group") {
+		t.Error("nothing repeats the block on paper")
+	}
+}

@@ -318,11 +318,11 @@ func (b *browser) do(t *testing.T, method, path string, form url.Values) answer 
 // The access service.
 
 func (b *backend) token(key string) (*accessv1.Token, error) {
-	roles := []accessv1.Role{accessv1.Role_ROLE_LEAD, accessv1.Role_ROLE_ADMIN}
+	person, roles := "p-1", []accessv1.Role{accessv1.Role_ROLE_LEAD, accessv1.Role_ROLE_ADMIN}
 	switch key {
 	case leadKey, handle:
 	case viewerKey:
-		roles = []accessv1.Role{accessv1.Role_ROLE_VIEWER}
+		person, roles = "p-2", []accessv1.Role{accessv1.Role_ROLE_VIEWER}
 	default:
 		return nil, fault.New(fault.Unauthenticated, "KEY_INVALID", "The key is not one of ours.").GRPCStatus().Err()
 	}
@@ -330,7 +330,7 @@ func (b *backend) token(key string) (*accessv1.Token, error) {
 		AccessToken: leadToken,
 		ExpireTime:  timestamppb.New(now.Add(5 * time.Minute)),
 		Caller: &accessv1.Caller{
-			Company: "hollow-oak", CompanyName: "Hollow Oak Framers", Person: "p-1", PersonName: "Mara Lindqvist", Roles: roles,
+			Company: "hollow-oak", CompanyName: "Hollow Oak Framers", Person: person, PersonName: "Mara Lindqvist", Roles: roles,
 		},
 	}
 	if key == handle {

@@ -7,6 +7,7 @@ import (
 	"fmt"
 	"net/http"
 	"strconv"
+	"sync"
 	"time"
 
 	"google.golang.org/grpc"
@@ -14,6 +15,7 @@ import (
 	"github.com/pikepole/pikepole/gateway/internal/call"
 	"github.com/pikepole/pikepole/gateway/internal/problem"
 	"github.com/pikepole/pikepole/gateway/internal/wire"
+	accessv1 "github.com/pikepole/pikepole/proto/gen/pikepole/access/v1"
 	sitelogv1 "github.com/pikepole/pikepole/proto/gen/pikepole/sitelog/v1"
 	"github.com/pikepole/pikepole/services/platform/fault"
 )
@@ -27,6 +29,9 @@ const (
 	retry = 3 * time.Second
 	// writeTimeout is how long a client may take to read one event.
 	writeTimeout = 30 * time.Second
+	// mostOfOne is how many streams one person may have open: more than their tabs, and few enough that
+	// nobody takes the streams of all others.
+	mostOfOne = 20
 	// longest is the life of a stream whose token names no end.
 	longest = 5 * time.Minute
 
@@ -64,14 +69,20 @@ type Watcher struct {
 	config Config
 	json   *wire.JSON
 	slots  chan struct{}
+
+	mu     sync.Mutex
+	people map[person]int // streams that are open
 }
+
+// person is who watches.
+type person struct{ company, id string }
 
 // New makes a watcher.
 func New(config Config) *Watcher {
 	if config.Heartbeat == 0 {
 		config.Heartbeat = Heartbeat
 	}
-	return &Watcher{config: config, json: wire.NewJSON(), slots: make(chan struct{}, max(config.Limit, 1))}
+	return &Watcher{config: config, json: wire.NewJSON(), slots: make(chan struct{}, max(config.Limit, 1)), people: map[person]int{}}
 }
 
 // ServeHTTP sends the entries after the position that the client saw last. The stream ends with
@@ -90,15 +101,12 @@ func (h *Watcher) ServeHTTP(w http.ResponseWriter, r *http.Request, params map[s
 		call.Refuse(w, r, err)
 		return
 	}
-	select {
-	case h.slots <- struct{}{}:
-		defer func() { <-h.slots }()
-	default:
-		full := problem.New(http.StatusServiceUnavailable, problem.ReasonTooManyStreams, "Too many people watch at once; try again in a moment.")
-		full.RetryAfter = problem.Seconds(retry)
-		call.RefuseWith(w, r, full)
+	leave, refusal := h.enter(call.From(r.Context()).Caller)
+	if refusal != nil {
+		call.RefuseWith(w, r, refusal)
 		return
 	}
+	defer leave()
 	ctx, cancel := context.WithDeadline(r.Context(), end(r.Context()))
 	defer cancel()
 	stream, err := h.config.Log.WatchEntries(ctx, &sitelogv1.WatchEntriesRequest{Job: job, AfterPosition: after})
@@ -109,6 +117,33 @@ func (h *Watcher) ServeHTTP(w http.ResponseWriter, r *http.Request, params map[s
 	h.config.Gauge.StreamBegan()
 	defer h.config.Gauge.StreamEnded()
 	h.send(ctx, w, call.From(ctx).Head, stream)
+}
+
+// enter takes a place for a stream of the caller's, until leave is called.
+func (h *Watcher) enter(caller *accessv1.Caller) (leave func(), refusal *problem.Document) {
+	who := person{caller.GetCompany(), caller.GetPerson()}
+	h.mu.Lock()
+	defer h.mu.Unlock()
+	full := problem.New(http.StatusServiceUnavailable, problem.ReasonTooManyStreams, "Too many people watch at once; try again in a moment.")
+	full.RetryAfter = problem.Seconds(retry)
+	if h.people[who] >= mostOfOne {
+		full.Detail = "You watch too much at once; close some of the pages that are open, and try again."
+		return nil, full
+	}
+	select {
+	case h.slots <- struct{}{}:
+	default:
+		return nil, full
+	}
+	h.people[who]++
+	return func() {
+		h.mu.Lock()
+		defer h.mu.Unlock()
+		<-h.slots
+		if h.people[who]--; h.people[who] == 0 {
+			delete(h.people, who)
+		}
+	}, nil
 }
 
 func (h *Watcher) send(ctx context.Context, w http.ResponseWriter, head bool, stream grpc.ServerStreamingClient[sitelogv1.WatchEntriesResponse]) {

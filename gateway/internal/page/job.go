@@ -16,7 +16,7 @@ import (
 
 // How much of each list the page of a job shows; the sheets show all.
 const (
-	jobPicks   = 30
+	jobPicks   = 10
 	jobMoves   = 8
 	jobSticks  = 60
 	jobEntries = 10

@@ -3,7 +3,6 @@ package page
 import (
 	"context"
 	"crypto/rand"
-	"fmt"
 	"net/http"
 	"net/url"
 	"strconv"
@@ -14,6 +13,7 @@ import (
 
 	"github.com/pikepole/pikepole/gateway/internal/problem"
 	accessv1 "github.com/pikepole/pikepole/proto/gen/pikepole/access/v1"
+	sequencingv1 "github.com/pikepole/pikepole/proto/gen/pikepole/sequencing/v1"
 	sitelogv1 "github.com/pikepole/pikepole/proto/gen/pikepole/sitelog/v1"
 	"github.com/pikepole/pikepole/services/platform/fault"
 )
@@ -44,6 +44,10 @@ type logPage struct {
 	Posted bool
 	// Refusal says why an entry was refused.
 	Refusal string
+	// Wrong asks whether an entry was wrong; nil when nobody wants to know.
+	Wrong *wrongForm
+	// Assemblies are those of the raising order; none when there is no order.
+	Assemblies []string
 }
 
 // Kinds are the kinds that the list can be narrowed to.
@@ -126,28 +130,38 @@ func (s *Site) showLog(w http.ResponseWriter, r *http.Request, status int, refus
 	} else {
 		kind = ""
 	}
+	body := &logPage{Kind: kind, MayPost: v.MayPost(), Posted: query.Has("posted"), Refusal: refusal}
 	var progress part[*sitelogv1.Progress]
+	var raising part[*sequencingv1.Raising]
+	var corrections part[*sitelogv1.ListEntriesResponse]
 	var entries *sitelogv1.ListEntriesResponse
 	var err error
-	each(r.Context(),
+	loaders := []func(context.Context){
 		load(&progress, s.loadProgress(v.Job.GetId())),
+		load(&corrections, s.loadCorrections(v.Job.GetId())),
 		func(ctx context.Context) { entries, err = s.config.Sitelog.ListEntries(ctx, request) },
-	)
+	}
+	if body.MayPost && v.Job.GetLatestRevision() > 0 {
+		loaders = append(loaders, load(&raising, s.loadRaising(v.Job.GetId(), v.revision())))
+	}
+	each(r.Context(), loaders...)
 	if err != nil {
 		s.fail(w, r, err)
 		return
 	}
-	v.Live = true
-	v.Body = &logPage{
-		Lines:   entryLines(entries.GetEntries()),
-		After:   newestPosition(entries.GetEntries()),
-		Next:    entries.GetNextPageToken(),
-		Kind:    kind,
-		MayPost: v.MayPost(),
-		Forms:   entryForms(progress.Value, s.config.Now().In(v.Zone()), refused),
-		Posted:  query.Has("posted"),
-		Refusal: refusal,
+	if body.MayPost {
+		if body.Wrong, err = s.wrong(r, v.Job.GetId(), corrections.Value.GetEntries(), refused); err != nil {
+			s.fail(w, r, err)
+			return
+		}
 	}
+	v.Live = true
+	body.Lines = entryLines(entries.GetEntries(), corrections.Value.GetEntries()...)
+	body.After = newestPosition(entries.GetEntries())
+	body.Next = entries.GetNextPageToken()
+	body.Assemblies = assemblies(raising.Value)
+	body.Forms = entryForms(progress.Value, s.config.Now().In(v.Zone()), refused)
+	v.Body = body
 	s.render(w, r, status, "log", v)
 }
 
@@ -230,7 +244,7 @@ func readEntry(form url.Values, site *time.Location, now time.Time) (*sitelogv1.
 	entry.OccurTime = timestamppb.New(at)
 	switch kind {
 	case sitelogv1.EntryKind_ENTRY_KIND_UNSPECIFIED:
-		return nil, fault.Invalid("kind", "choose what the entry says")
+		return nil, unread("Nothing says what happened; choose what the entry says.")
 	case sitelogv1.EntryKind_ENTRY_KIND_MOVE_DONE, sitelogv1.EntryKind_ENTRY_KIND_MOVE_STARTED:
 		entry.Move, err = readNumber(form, "move", "the number of the move")
 	case sitelogv1.EntryKind_ENTRY_KIND_DELAY:
@@ -240,11 +254,18 @@ func readEntry(form url.Values, site *time.Location, now time.Time) (*sitelogv1.
 	case sitelogv1.EntryKind_ENTRY_KIND_PIECES_ARRIVED, sitelogv1.EntryKind_ENTRY_KIND_PIECES_PLACED,
 		sitelogv1.EntryKind_ENTRY_KIND_PIECES_DAMAGED, sitelogv1.EntryKind_ENTRY_KIND_PIECES_MISSING:
 		entry.Marks = readMarks(form.Get("marks"))
+	case sitelogv1.EntryKind_ENTRY_KIND_CORRECTION:
+		entry.Corrects = form.Get("corrects")
 	}
 	if err != nil {
 		return nil, err
 	}
 	return entry, nil
+}
+
+// unread refuses a form with a sentence for the person who filled it in, who sees no names of fields.
+func unread(format string, args ...any) error {
+	return fault.New(fault.InvalidArgument, "FORM_NOT_READ", format, args...)
 }
 
 // readMarks splits marks at commas and line ends; a mark may have spaces in it.
@@ -261,7 +282,7 @@ func readMarks(text string) []string {
 func readNumber(form url.Values, field, what string) (int32, error) {
 	n, err := strconv.ParseInt(strings.TrimSpace(form.Get(field)), 10, 32)
 	if err != nil || n < 1 {
-		return 0, fault.Invalid(field, "write %s as a whole number from 1", what)
+		return 0, unread("Write %s as a whole number from 1.", what)
 	}
 	return int32(n), nil
 }
@@ -271,12 +292,12 @@ func readTime(text string, site *time.Location, now time.Time) (time.Time, error
 	if text == "" {
 		return now, nil
 	}
-	for _, form := range []string{fieldTime, fieldTimeSeconds} {
+	for _, form := range []string{fieldTime, fieldTimeSeconds, time.RFC3339} {
 		if at, err := time.ParseInLocation(form, text, site); err == nil {
 			return at, nil
 		}
 	}
-	return time.Time{}, fault.Invalid("time", "write the time as %s", fmt.Sprintf("%q", fieldTime))
+	return time.Time{}, unread("The time could not be read; write the time as year-month-day, T, hours:minutes, such as %s.", now.In(site).Format(fieldTime))
 }
 
 // Own says whether an entry is the reader's own.

@@ -189,9 +189,27 @@ func (s *Site) Problem(w http.ResponseWriter, r *http.Request, d *problem.Docume
 	v := s.view(r, "A problem")
 	v.Body = struct {
 		*problem.Document
+		Heading   string
 		RequestID string
-	}{d, call.From(r.Context()).RequestID}
+	}{d, heading(d.Status), call.From(r.Context()).RequestID}
 	s.render(w, r, d.Status, "problem", v)
+}
+
+// heading says in words what kind of trouble a status is.
+func heading(status int) string {
+	switch status {
+	case http.StatusBadRequest, http.StatusRequestEntityTooLarge, http.StatusUnprocessableEntity:
+		return "That was not understood"
+	case http.StatusForbidden:
+		return "Not allowed"
+	case http.StatusNotFound:
+		return "Not here"
+	case http.StatusConflict:
+		return "It cannot be done as things stand"
+	case http.StatusTooManyRequests, http.StatusServiceUnavailable, http.StatusGatewayTimeout:
+		return "Too much at once; try again soon"
+	}
+	return "It did not work"
 }
 
 // isHTML says whether the answer is looked at as a page rather than shown inside one.

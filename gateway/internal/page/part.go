@@ -90,7 +90,7 @@ func revisionOf(r *http.Request, job *framesv1.Job) (int32, error) {
 	}
 	n, err := strconv.ParseInt(text, 10, 32)
 	if err != nil || n < 1 || int32(n) > job.GetLatestRevision() {
-		return 0, fault.New(fault.NotFound, "REVISION_NOT_FOUND", "The frame has no revision %q; the newest is %d.", text, job.GetLatestRevision())
+		return 0, fault.New(fault.NotFound, "REVISION_NOT_FOUND", "The frame has no revision %q; the newest is %d. Open the job to see that one.", text, job.GetLatestRevision())
 	}
 	return int32(n), nil
 }

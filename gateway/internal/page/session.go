@@ -137,7 +137,7 @@ func (s *Site) startSession(r *http.Request, code string) (*accessv1.Session, er
 	}
 	key := strings.TrimSpace(r.PostFormValue(fieldKey))
 	if !strings.HasPrefix(key, login.KeyPrefix) {
-		return nil, fault.Invalid(fieldKey, "a key begins with %s; copy all of it", login.KeyPrefix)
+		return nil, fault.New(fault.InvalidArgument, "KEY_NOT_WHOLE", "A key begins with %s; copy all of it.", login.KeyPrefix)
 	}
 	return s.config.Access.SignInWithKey(r.Context(), &accessv1.SignInWithKeyRequest{ApiKey: key})
 }

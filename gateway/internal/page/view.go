@@ -60,6 +60,20 @@ func (b block) Stale() bool {
 	return b.From.GetLatestRevision() > b.From.GetRevision()
 }
 
+// Caution is the line of cautions that the title block of every sheet has; empty for none.
+func (b block) Caution() string {
+	if len(b.Cautions) == 0 {
+		return ""
+	}
+	return b.Cautions[0]
+}
+
+// MoreCautions are those of this sheet. They stand once, before its title block, so that the block is
+// short enough to end every printed page.
+func (b block) MoreCautions() []string {
+	return b.Cautions[min(1, len(b.Cautions)):]
+}
+
 // Query pins links to the revision that the sheet is of, when that is not the newest.
 func (v *view) Query() string {
 	if v.Block.Stale() {

@@ -32,6 +32,11 @@ func functions() template.FuncMap {
 		"first":       first[*riggingv1.Pick],
 		"whole":       whole,
 		"braces":      braceLines,
+		"instruction": instruction,
+		"marksAnd":    marksAnd,
+		"plain":       plain,
+		"run":         run,
+		"slings":      slingLines,
 		"one":         func(v float64) string { return decimals(v, 1) },
 		"two":         func(v float64) string { return decimals(v, 2) },
 		"percent":     percent,
@@ -60,8 +65,13 @@ func feet(mm float64) string {
 	return text
 }
 
+// run writes the length of many sticks together, in whole inches rounded up.
+func run(mm float64) string { return feet(math.Ceil(mm/units.MMPerInch-1e-9) * units.MMPerInch) }
+
 // inches writes a length for a column whose head says that it is in inches.
-func inches(mm float64) string { return strings.TrimSuffix(units.Inches(mm), `"`) }
+func inches(mm float64) string {
+	return strings.TrimPrefix(strings.TrimSuffix(units.Inches(mm), `"`), "0 ")
+}
 
 // whole writes a number rounded to a whole one, its thousands apart.
 func whole(v float64) string { return decimals(v, 0) }
@@ -143,6 +153,18 @@ func list(marks []string) string {
 	}
 	return strings.Join(marks, ", ")
 }
+
+// marksAnd writes marks as a sentence part that ends: A, B and C.
+func marksAnd(marks []string) string {
+	if len(marks) < 2 || len(marks) > listShown {
+		return list(marks)
+	}
+	end := len(marks) - 1
+	return strings.Join(marks[:end], ", ") + " and " + marks[end]
+}
+
+// plain writes a key such as white-oak as words.
+func plain(key string) string { return strings.ReplaceAll(key, "-", " ") }
 
 // size writes a nominal section in inches, such as 8 × 10.
 func size(width, depth float64) string {

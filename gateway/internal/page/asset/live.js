@@ -3,9 +3,10 @@
 (function () {
   "use strict";
 
-  var box = document.getElementById("live");
-  var state = document.getElementById("live-state");
-  if (box && box.dataset.watch && window.EventSource) {
+  // Not by id: a row of a table has the mark of its stick for one, whatever that is.
+  var box = document.querySelector("div[data-watch]");
+  var state = document.querySelector("p#live-state");
+  if (box && window.EventSource) {
     var source = new EventSource(box.dataset.watch);
     var due = 0;
     source.addEventListener("open", function () { say("New entries appear here by themselves."); });

@@ -1,0 +1,34 @@
+package page
+
+import (
+	"fmt"
+	"slices"
+
+	riggingv1 "github.com/pikepole/pikepole/proto/gen/pikepole/rigging/v1"
+	"github.com/pikepole/pikepole/services/platform/units"
+)
+
+// slingLines says how a pick is slung, with the slings that are used alike said once.
+func slingLines(points []*riggingv1.PickPoint) []string {
+	type use struct{ sling, hitch, angle, force string }
+	var uses []use
+	counts, marks := map[use]int{}, map[use][]string{}
+	for _, p := range points {
+		u := use{p.GetSling(), p.GetHitch(), decimals(p.GetAngleFromLevelDeg(), 1), whole(units.PoundsForceFromN(p.GetTensionN()))}
+		if counts[u] == 0 {
+			uses = append(uses, u)
+		}
+		counts[u]++
+		if !slices.Contains(marks[u], p.GetMark()) {
+			marks[u] = append(marks[u], p.GetMark())
+		}
+	}
+	lines := make([]string, len(uses))
+	for i, u := range uses {
+		lines[i] = fmt.Sprintf("%s on %s, %s, %s° from level, %s lbf", u.sling, marksAnd(marks[u]), u.hitch, u.angle, u.force)
+		if n := counts[u]; n > 1 {
+			lines[i] = fmt.Sprintf("%d × %s each", n, lines[i])
+		}
+	}
+	return lines
+}
