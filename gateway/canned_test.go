@@ -162,8 +162,8 @@ func (b *backend) GetPicks(_ context.Context, in *riggingv1.GetPicksRequest) (*r
 			Id: fmt.Sprintf("B%d", i+1), Assembly: true, MassKg: 1840, HookLoadKg: 2310, LargestRadiusMm: 11277.6, ShareOfRated: 0.713, Accepted: true,
 			ChartRow: &riggingv1.ChartRow{BoomLengthMm: 24384, RadiusMm: 12192, RatedKg: 3240},
 			Points: []*riggingv1.PickPoint{
-				{Mark: "S004", Sling: "sling-12", Hitch: "choker", AngleFromLevelDeg: 62.1, TensionN: 10213},
-				{Mark: "S005", Sling: "sling-12", Hitch: "choker", AngleFromLevelDeg: 62.1, TensionN: 10213},
+				{Mark: "S004", Sling: "sling-12", Hitch: "choker", AngleFromLevelDeg: 62.1, TensionN: 10213, FromTipMm: 1219.2},
+				{Mark: "S005", Sling: "sling-12", Hitch: "choker", AngleFromLevelDeg: 62.1, TensionN: 10213, FromTipMm: 1219.2},
 			},
 			Limits: []*riggingv1.Limit{{Name: "crane at the largest radius", Share: 0.713}},
 		}

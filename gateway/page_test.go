@@ -1,6 +1,7 @@
 package gateway_test
 
 import (
+	"html"
 	"net/http"
 	"net/url"
 	"regexp"
@@ -292,9 +293,10 @@ func TestBracesAreSaidOnce(t *testing.T) {
 
 func TestSlingsThatAreUsedAlikeAreSaidOnce(t *testing.T) {
 	t.Parallel()
-	text := start(t).signedIn(t).get(t, "/jobs/job-a/picks").Text
+	text := html.UnescapeString(start(t).signedIn(t).get(t, "/jobs/job-a/picks").Text)
 	// 10,213 N are 2,296 lbf.
-	if want := "2 × sling-12 on S004 and S005, choker, 62.1° from level, 2,296 lbf each"; !strings.Contains(text, want) {
+	// 1,219.2 mm are 4 feet.
+	if want := "2 × sling-12 on S004 at 4'-0\" and S005 at 4'-0\" from the tip, choker, 62.1° from level, 2,296 lbf each"; !strings.Contains(text, want) {
 		t.Errorf("the page does not say %q", want)
 	}
 }
