@@ -86,7 +86,7 @@ func (a *answer) basis() []*sheetv1.Basis {
 		},
 		{
 			Quantity: "machine",
-			Formula: "hands when the crew carries it and every joint is within reach from the deck; else the telehandler when it lifts it that high; " +
+			Formula: "hands when the crew carries it and every joint and its centre of gravity are within reach from the deck; else the telehandler when it lifts it that high; " +
 				"else the job's crane; without a crane a gin pole that lifts it; else a crane is asked for",
 			Source: rates, Status: practice,
 			Inputs: []string{
@@ -99,18 +99,20 @@ func (a *answer) basis() []*sheetv1.Basis {
 		},
 		{
 			Quantity: "minutes of a move",
-			Formula:  "t = t_machine + n_joints · t_joint + n_braces · t_brace; crane hours = Σ t of crane moves + setting up, once. Putting assemblies together flat is not counted",
+			Formula:  "t = t_machine + n_joints · t_joint + n_braces · t_brace; crane hours = Σ t of crane moves + setting up, once. Putting pieces together before they are lifted, and props, are not counted",
 			Source:   rates, Status: practice,
 			Inputs: append(minutes, fmt.Sprintf("joint %g min", r.JointMinutes), fmt.Sprintf("brace %g min", r.BraceMinutes),
 				fmt.Sprintf("setting up the crane %g min", r.CraneSetUpMinutes)),
 		},
 		{
 			Quantity: "temporary braces, not checked for standing",
-			Formula: "joined to nothing: two at each post, to both sides of the line of its feet (a single post: at right angles); joined to what stands: one at each post; " +
-				"loose pieces and what stands on no deck: none",
+			Formula: "a single post: two at right angles, towards the middle of the frame; held square to the line of its feet by nothing that stands: two at each post, to both sides; joined to what stands: one at each " +
+				"post, towards what stands; posts on a sill as on the deck; loose pieces and what stands on neither: none",
 			Source: "a simple rule of ours; no force was computed", Status: practice,
 			Inputs: []string{
-				fmt.Sprintf("fixed at %g of the post's height, %g° to %g° from the deck", bracing.HighShare, bracing.LeastDeg, bracing.MostDeg),
+				fmt.Sprintf("fixed at %g of the post's height, or down to %g to keep %g mm from joints on that face; %g° to %g° from the deck",
+					bracing.HighShare, bracing.LowShare, bracing.JointMM, bracing.LeastDeg, bracing.MostDeg),
+				"kept off the edge of the deck, the feet of timbers and where later moves come home; other timbers above the deck are not looked at",
 			},
 		},
 	}

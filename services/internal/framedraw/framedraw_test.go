@@ -8,6 +8,7 @@ import (
 	"io"
 	"os"
 	"path/filepath"
+	"slices"
 	"strings"
 	"testing"
 
@@ -122,5 +123,25 @@ func TestMove(t *testing.T) {
 	}
 	if diff := cmp.Diff(map[string]bool{"P2A": true, "P2B": true, "T2": true}, marks); diff != "" {
 		t.Errorf("marks (-want +got):\n%s", diff)
+	}
+}
+
+// A job and its frame often have the same title; the last line of a sheet says it once.
+func TestTheTitleIsSaidOnce(t *testing.T) {
+	t.Parallel()
+	f := box(t, 2)
+	lastLine := func(job string) string {
+		for _, item := range slices.Backward(framedraw.Plan(f, framedraw.Block{Job: job, Revision: 1}).Items) {
+			if item.Class == drawing.TitleBlock && item.Text != "" {
+				return item.Text
+			}
+		}
+		return ""
+	}
+	if got := strings.Count(lastLine(f.Title()), f.Title()); got != 1 {
+		t.Errorf("the title stands %d times", got)
+	}
+	if got := lastLine("Another job"); !strings.HasPrefix(got, "Another job · "+f.Title()) {
+		t.Errorf("the last line is %q", got)
 	}
 }

@@ -6,6 +6,7 @@ package bracing
 import (
 	"fmt"
 	"math"
+	"slices"
 
 	"github.com/pikepole/pikepole/services/internal/geom"
 )
@@ -13,8 +14,12 @@ import (
 // The rule, common practice in its parts: braces to both sides of the first bent, at least one at each
 // post of a later one, between 45 and 60 degrees from the deck, fixed high on the post.
 const (
-	// HighShare is the share of a post's height at which its braces are fixed: high, and below most knee braces.
-	HighShare = 0.7
+	// HighShare is the share of a post's height at which its braces are fixed; where another timber is joined to
+	// that face they are fixed lower, down to LowShare.
+	HighShare, LowShare = 0.7, 0.5
+	// JointMM is kept, up and down the post, between the top of a brace and a joint on the same face: half of a
+	// beam's depth and half of the brace's cut.
+	JointMM = 300.0
 	// LeastDeg and MostDeg bound the slope of a brace from the deck.
 	LeastDeg, MostDeg = 45.0, 60.0
 	// ClearMM is kept between a brace and the foot of another timber, and the edge of the deck.
@@ -47,14 +52,49 @@ type Post struct {
 	// Inward is the level direction along the line of feet towards the other posts, or zero: braces are fixed to
 	// the face that looks there, out of the way of what is joined to the faces along the walls.
 	Inward geom.Vec
+	// Taken are the places where other timbers are joined to it.
+	Taken []Taken
+}
+
+// Taken is where another timber is joined to a post.
+type Taken struct {
+	// Face is the outward normal of the post's face, and HeightMM the height above its foot.
+	Face     geom.Vec
+	HeightMM float64
+}
+
+// top is the height at which a brace is fixed to the face towards a direction; false when joints leave no room.
+func (p Post) top(face geom.Vec) (float64, bool) {
+	const step = 0.05
+	for share := HighShare; share > LowShare-step/2; share -= step {
+		clear := true
+		for _, t := range p.Taken {
+			clear = clear && (geom.Dot(t.Face, face) < 0.5 || math.Abs(t.HeightMM-share*p.HeightMM) >= JointMM)
+		}
+		if clear {
+			return share * p.HeightMM, true
+		}
+	}
+	return HighShare * p.HeightMM, false
+}
+
+// Way is where something that is raised later comes home over the deck.
+type Way struct {
+	// Move is the number of the move.
+	Move int
+	// Over is what it needs of the deck: the line of its feet, and before it as much as it slides.
+	Over Footprint
 }
 
 // Unit is what has just been stood.
 type Unit struct {
 	Posts []Post
-	// Square is the level direction square to the line of its feet; for a single post one of its faces.
+	// Move is the number of the move that stands it.
+	Move int
+	// Square is the level direction square to the line of its feet, for what is joined towards what stands; for a
+	// single post one of its faces.
 	Square geom.Vec
-	// Joined says that it has joints with what stood before.
+	// Joined says that joints with what stood before hold it square to the line of its feet.
 	Joined bool
 }
 
@@ -74,30 +114,41 @@ type Deck struct {
 	Outline []geom.Vec
 	// Prints are the feet of all timbers of the frame.
 	Prints []Footprint
+	// Ways are those of everything that is raised with its feet in a line.
+	Ways   []Way
 	braces []Brace
+	centre *geom.Vec // kept once it is found
 }
 
 // Set gives the braces of a unit and keeps them, so that later ones do not cross them.
 //
-// The rule: what is joined to nothing gets two braces at each post, one to either side square to the line of
-// its feet, or at right angles for a single post; what is joined to something that stands gets one at each
-// post, square to that line. Where a foot would lie off the deck, on the foot of another timber or on
-// another brace, the brace is swung or made steeper, or set to the other side.
+// The rule: a single post gets two braces at right angles towards the middle of the frame, joined or not, since
+// the joints with what stands hold it in their own line at most. More posts that nothing holds square to the line
+// of their feet get two each, one to either side. Those that are joined to what stands get one each, square to that
+// line and towards what stands, which leaves the other side free for what comes next. Where a foot would lie off
+// the deck, on the foot of another timber or on another brace, or the brace would reach over the place of what is
+// raised later, the brace is swung inwards or made steeper, or set to the other side.
 func (d *Deck) Set(u Unit) []Brace {
 	var set []Brace
 	for _, p := range u.Posts {
 		sides := []geom.Vec{u.Square}
-		rule := "One brace at each post of what is joined to what stands"
-		if !u.Joined {
-			other := geom.Scale(-1, u.Square)
-			rule = "Two braces at each post of what is joined to nothing, one to either side"
-			if len(u.Posts) == 1 {
-				other = geom.Cross(geom.Up(), u.Square)
-				rule = "Two braces at right angles at a post that is joined to nothing"
+		var rule string
+		switch {
+		case len(u.Posts) == 1:
+			rule = "Two braces at right angles at a single post, towards the middle of the frame"
+			sides = append(sides, geom.Cross(geom.Up(), u.Square))
+			for i, s := range sides {
+				if geom.Dot(geom.Sub(d.middle(), p.Foot.At), s) < -FeetApartMM {
+					sides[i] = geom.Scale(-1, s)
+				}
 			}
-			sides = append(sides, other)
+		case u.Joined:
+			rule = "One brace at each post of what is joined to what stands, towards what stands"
+		default:
+			rule = "Two braces at each post of what nothing that stands holds square to its feet, one to either side"
+			sides = append(sides, geom.Scale(-1, u.Square))
 		}
-		near := d.near(p)
+		near := d.near(p, u.Move)
 		for _, side := range sides {
 			b := d.place(p, side, near, rule)
 			d.braces = append(d.braces, b)
@@ -108,19 +159,48 @@ func (d *Deck) Set(u Unit) []Brace {
 	return set
 }
 
+// middle is that of the feet of the frame.
+func (d *Deck) middle() geom.Vec {
+	if d.centre == nil {
+		box := geom.EmptyBox()
+		for _, f := range d.Prints {
+			box = box.With(f.At)
+		}
+		d.centre = &geom.Vec{}
+		if !box.Empty() {
+			*d.centre = box.Center()
+		}
+	}
+	return *d.centre
+}
+
 // near are the footprints and braces that a brace of the post could meet.
 type near struct {
 	prints []Footprint
+	// under are footprints on which the post stands, such as that of its sill: the foot of a brace must miss them.
+	under  []Footprint
+	ways   []Footprint
 	braces []Brace
 }
 
-func (d *Deck) near(p Post) near {
+func (d *Deck) near(p Post, move int) near {
 	reach := p.HeightMM + ClearMM + FeetApartMM + p.Foot.radius()
 	var n near
+	here := Brace{Top: p.Foot.At, Foot: p.Foot.At}
 	for _, f := range d.Prints {
 		gap := planDist(f.At, p.Foot.At)
-		if gap > 1 && gap < reach+f.radius() {
+		switch {
+		case gap >= reach+f.radius():
+		case f.within(here, 0):
+			n.under = append(n.under, f)
+		case gap > 1:
 			n.prints = append(n.prints, f)
+		}
+	}
+	for _, w := range d.Ways {
+		// What comes down over the post itself has to pass its braces whatever side they are on.
+		if w.Move > move && !w.Over.within(here, 0) && planDist(w.Over.At, p.Foot.At) < reach+w.Over.radius() {
+			n.ways = append(n.ways, w.Over)
 		}
 	}
 	for _, b := range d.braces {
@@ -134,61 +214,84 @@ func (d *Deck) near(p Post) near {
 // Faults of a place, by weight.
 const (
 	onBrace = 1
-	onPrint = 4
+	inWay   = 2
+	onJoint = 4
+	onPrint = 8
 	offDeck = 16
 )
+
+// trouble says what is wrong with a place that has faults, the worst of them.
+func trouble(faults int) string {
+	switch {
+	case faults >= offDeck:
+		return "its foot comes off the deck"
+	case faults >= onPrint:
+		return "the foot of another timber is in its way"
+	case faults >= onJoint:
+		return "other timbers are joined to that face of the post"
+	case faults >= inWay:
+		return "it is in the way of what is raised later"
+	}
+	return "another brace is in its way"
+}
 
 // place finds the place of one brace: the first without a fault, or the one with the least.
 func (d *Deck) place(p Post, side geom.Vec, n near, rule string) Brace {
 	const middle = (LeastDeg + MostDeg) / 2
 	var best Brace
 	least := math.MaxInt
-	if p.Inward == (geom.Vec{}) {
-		p.Inward = geom.Cross(geom.Up(), side)
-	}
 	for i, s := range []geom.Vec{side, geom.Scale(-1, side)} {
 		if i > 0 {
 			rule += "; this one to the other side, since there is no clear place on its own"
 		}
-		in := 1.0
-		if geom.Dot(geom.Cross(geom.Up(), s), p.Inward) < 0 {
-			in = -1
-		}
-		for _, swing := range []float64{0, 20, 40, -20, -40} {
-			for _, slope := range []float64{middle, MostDeg, LeastDeg} {
-				b := lay(p, turn(s, in*swing), slope)
-				if f := d.faults(b, n); f < least {
-					least, best = f, b
-				}
-				if least == 0 {
-					best.Rule = fmt.Sprintf("%s, %.1f° from the deck; not checked for standing.", rule, slopeOf(best))
-					return best
+		for _, face := range p.faces(s) {
+			in := 1.0
+			if geom.Dot(geom.Cross(geom.Up(), s), face) < 0 {
+				in = -1
+			}
+			for _, swing := range []float64{0, 20, 40} { // away from its own face: to the other side is the post
+				for _, slope := range []float64{middle, MostDeg, LeastDeg} {
+					b, f := lay(p, face, turn(s, in*swing), slope)
+					if f |= d.faults(b, n); f < least {
+						least, best = f, b
+					}
+					if least == 0 {
+						best.Rule = fmt.Sprintf("%s, %.1f° from the deck; not checked for standing.", rule, slopeOf(best))
+						return best
+					}
 				}
 			}
 		}
 	}
-	trouble := "another brace is in its way"
-	switch {
-	case least >= offDeck:
-		trouble = "its foot comes off the deck"
-	case least >= onPrint:
-		trouble = "the foot of another timber is in its way"
-	}
 	best.Rule = fmt.Sprintf("%s, %.1f° from the deck; no clear place was found (%s), choose one on site; not checked for standing.",
-		rule, slopeOf(best), trouble)
+		rule, slopeOf(best), trouble(least))
 	return best
 }
 
-// lay puts a brace from high on the inward face of the post to the deck at the foot's level.
-func lay(p Post, d geom.Vec, slopeDeg float64) Brace {
-	reach := math.Abs(geom.Dot(p.Foot.HalfLength, p.Inward)) + math.Abs(geom.Dot(p.Foot.HalfWidth, p.Inward))
-	h := HighShare * p.HeightMM
-	face := geom.Along(p.Foot.At, reach, p.Inward)
+// faces are the directions of the faces to which a brace to one side may be fixed: the inward one, or both
+// beside that way where there is none.
+func (p Post) faces(side geom.Vec) []geom.Vec {
+	if p.Inward != (geom.Vec{}) {
+		return []geom.Vec{p.Inward}
+	}
+	beside := geom.Cross(geom.Up(), side)
+	return []geom.Vec{beside, geom.Scale(-1, beside)}
+}
+
+// lay puts a brace from high on a face of the post to the deck at the foot's level, with what is wrong with its
+// place on the post.
+func lay(p Post, face, d geom.Vec, slopeDeg float64) (b Brace, faults int) {
+	reach := math.Abs(geom.Dot(p.Foot.HalfLength, face)) + math.Abs(geom.Dot(p.Foot.HalfWidth, face))
+	h, clear := p.top(face)
+	if !clear {
+		faults = onJoint
+	}
+	at := geom.Along(p.Foot.At, reach, face)
 	return Brace{
 		Mark: p.Mark,
-		Top:  rounded(geom.Add(face, geom.V(0, 0, h))),
-		Foot: rounded(geom.Along(face, h/math.Tan(geom.Radians(slopeDeg)), d)),
-	}
+		Top:  rounded(geom.Add(at, geom.V(0, 0, h))),
+		Foot: rounded(geom.Along(at, h/math.Tan(geom.Radians(slopeDeg)), d)),
+	}, faults
 }
 
 // rounded is a point in whole tenths of a millimetre; no one sets a brace closer.
@@ -207,23 +310,24 @@ func turn(d geom.Vec, deg float64) geom.Vec {
 	return geom.V(d.X*c-d.Y*s, d.X*s+d.Y*c, 0)
 }
 
-// faults weighs what is wrong with a place.
+// faults weighs what is wrong with a place on the deck.
 func (d *Deck) faults(b Brace, n near) int {
 	f := 0
+	foot := Brace{Top: b.Foot, Foot: b.Foot}
 	if !d.holds(b.Foot) {
-		f += offDeck
+		f |= offDeck
 	}
-	for _, p := range n.prints {
-		if p.within(b, ClearMM) {
-			f += onPrint
-			break
-		}
+	if slices.ContainsFunc(n.prints, func(p Footprint) bool { return p.within(b, ClearMM) }) ||
+		slices.ContainsFunc(n.under, func(p Footprint) bool { return p.within(foot, ClearMM) }) {
+		f |= onPrint
 	}
-	for _, o := range n.braces {
-		if planDist(o.Foot, b.Foot) < FeetApartMM || o.Mark != b.Mark && crosses(o, b) {
-			f += onBrace
-			break
-		}
+	if slices.ContainsFunc(n.ways, func(p Footprint) bool { return p.within(b, 0) }) {
+		f |= inWay
+	}
+	if slices.ContainsFunc(n.braces, func(o Brace) bool {
+		return planDist(o.Foot, b.Foot) < FeetApartMM || o.Mark != b.Mark && (crosses(o, b) || gapMM(o, b) < ClearMM)
+	}) {
+		f |= onBrace
 	}
 	return f
 }
@@ -280,6 +384,24 @@ func crosses(a, b Brace) bool {
 	side := func(p, q, r geom.Vec) float64 { return (q.X-p.X)*(r.Y-p.Y) - (q.Y-p.Y)*(r.X-p.X) }
 	return side(a.Top, a.Foot, b.Top)*side(a.Top, a.Foot, b.Foot) < 0 &&
 		side(b.Top, b.Foot, a.Top)*side(b.Top, b.Foot, a.Foot) < 0
+}
+
+// gapMM is how near two braces come to one another. Braces of neighbouring posts lie in one upright plane, where
+// those that cross do not cross in plan.
+func gapMM(a, b Brace) float64 {
+	at := func(t float64) float64 {
+		return geom.DistanceToSegment(geom.Along(a.Top, t, geom.Sub(a.Foot, a.Top)), b.Top, b.Foot)
+	}
+	from, to := 0.0, 1.0
+	for range 30 { // the distance is convex along a
+		third := (to - from) / 3
+		if at(from+third) < at(to-third) {
+			to -= third
+		} else {
+			from += third
+		}
+	}
+	return at((from + to) / 2)
 }
 
 func planDist(a, b geom.Vec) float64 { return math.Hypot(a.X-b.X, a.Y-b.Y) }

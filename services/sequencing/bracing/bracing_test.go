@@ -102,6 +102,73 @@ func TestBracesKeepClear(t *testing.T) {
 	}
 }
 
+// A brace leaves its post from the face that it is fixed to, wherever it is swung: it does not go through the post.
+func TestBraceMissesItsOwnPost(t *testing.T) {
+	t.Parallel()
+	for _, edge := range []float64{-110, -150, -400} {
+		corner := []geom.Vec{geom.V(edge, edge, 0), geom.V(9000, edge, 0), geom.V(9000, 6000, 0), geom.V(edge, 6000, 0)}
+		d := &bracing.Deck{Outline: corner, Prints: []bracing.Footprint{print200(0, 0)}}
+		for _, b := range d.Set(bracing.Unit{Posts: []bracing.Post{post("P-1A", 0, 0)}, Square: geom.V(1, 0, 0)}) {
+			for s := 0.0; s < 0.2; s += 0.005 {
+				x, y := b.Top.X+s*(b.Foot.X-b.Top.X), b.Top.Y+s*(b.Foot.Y-b.Top.Y)
+				if math.Abs(x) < 99 && math.Abs(y) < 99 {
+					t.Errorf("edge at %g: the brace from %v to %v goes through its own post", edge, b.Top, b.Foot)
+					break
+				}
+			}
+		}
+	}
+}
+
+// Braces of neighbouring posts that lean towards one another lie in one upright plane; where the bay is narrow they
+// must not go through each other.
+func TestBracesOfNeighboursDoNotCross(t *testing.T) {
+	t.Parallel()
+	for bay := 1200.0; bay <= 4000; bay += 100 {
+		d := &bracing.Deck{Prints: []bracing.Footprint{print200(0, 0), print200(bay, 0)}}
+		set := func(mark string, x, towards float64) bracing.Brace {
+			return d.Set(bracing.Unit{Posts: []bracing.Post{inward(post(mark, x, 0), 1), inward(post(mark+"'", x, 6000), -1)}, Square: geom.V(towards, 0, 0), Joined: true})[0]
+		}
+		a, b := set("P-1A", 0, 1), set("P-2A", bay, -1)
+		if strings.Contains(b.Rule, "no clear place") {
+			continue
+		}
+		for s := 0.0; s <= 1; s += 0.002 {
+			p := geom.Along(a.Top, s, geom.Sub(a.Foot, a.Top))
+			if gap := geom.DistanceToSegment(p, b.Top, b.Foot); gap < bracing.ClearMM-5 {
+				t.Errorf("bay of %g mm: %v to %v and %v to %v come within %.0f mm", bay, a.Top, a.Foot, b.Top, b.Foot, gap)
+				break
+			}
+		}
+	}
+}
+
+// A brace that joints leave no room for at its height is fixed lower, and says so when there is none at all.
+func TestBraceIsFixedClearOfJoints(t *testing.T) {
+	t.Parallel()
+	for _, tc := range []struct {
+		name   string
+		joints []float64
+		want   float64
+		rule   string
+	}{
+		{"nothing there", nil, 2100, ""},
+		{"a knee brace there", []float64{2140}, 1800, ""},
+		{"no room", []float64{2100, 1600}, 2100, "joined to that face"},
+	} {
+		p := inward(post("P-1A", 0, 0), 1)
+		for _, h := range tc.joints {
+			p.Taken = append(p.Taken, bracing.Taken{Face: geom.V(0, 1, 0), HeightMM: h})
+		}
+		p.Taken = append(p.Taken, bracing.Taken{Face: geom.V(1, 0, 0), HeightMM: 2100})
+		d := &bracing.Deck{}
+		b := d.Set(bracing.Unit{Posts: []bracing.Post{p}, Square: geom.V(1, 0, 0)})[0]
+		if math.Abs(b.Top.Z-tc.want) > 0.1 || !strings.Contains(b.Rule, tc.rule) {
+			t.Errorf("%s: fixed at %g, want %g: %s", tc.name, b.Top.Z, tc.want, b.Rule)
+		}
+	}
+}
+
 // At the edge of the deck both braces of a post go to the one side that is there, apart from one another, and
 // the rule says so.
 func TestBothToOneSideAtTheEdge(t *testing.T) {

@@ -65,3 +65,10 @@ func (h *hand) post(mark string, x, y, top float64, assembly string, base joiner
 	h.stick(mark, frame.RolePost, geom.V(x, y, 0), geom.V(x, y, top), assembly)
 	h.join(base, mark, frame.AtStart, "", geom.V(x, y, 0))
 }
+
+// beam adds a stick between two others, joined at both ends.
+func (h *hand) beam(kind joinery.Kind, mark string, role frame.Role, from, to string, start, end geom.Vec, assembly string) {
+	h.stick(mark, role, start, end, assembly)
+	h.join(kind, mark, frame.AtStart, from, start)
+	h.join(kind, mark, frame.AtEnd, to, end)
+}

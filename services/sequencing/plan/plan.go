@@ -86,6 +86,7 @@ func Make(ctx context.Context, f *frame.Frame, at Site, rates work.Rates) (*Rais
 			m.of[u] = i
 		}
 	}
+	m.deck.Ways = m.ways()
 	r := &Raising{Moves: make([]Move, len(order.Moves)), DeckKnown: len(at.Deck) > 2}
 	for i := range order.Moves {
 		r.Moves[i] = m.begin(i)
@@ -177,11 +178,9 @@ func (m *maker) load(mv *Move, from *raising.Move) work.Load {
 	}
 	for _, k := range from.Links {
 		link := &m.order.Links[k]
-		if link.Receiving == raising.Deck {
-			l.OnFeet = true
-			continue
+		if link.Receiving != raising.Deck {
+			l.JointMM = max(l.JointMM, link.At.Z)
 		}
-		l.JointMM = max(l.JointMM, link.At.Z)
 	}
 	return l
 }

@@ -77,7 +77,7 @@ func TestInstructions(t *testing.T) {
 	}{
 		{1, "Stand bent-1 on the deck and plumb it. Set 4 temporary braces before letting go; their rule is simple and not checked for standing."},
 		{2, "Slide girt G-A12 with knee braces WB-A1E and WB-A2W along −X into post P-1A; start all tenons, then draw up. " +
-			"Put these together beforehand: they do not come home one after another. Prop its free end until move 4 takes it."},
+			"Put these together and peg them before lifting: the last of them would not come home by itself, level or from above. Prop its free end until move 4 takes it."},
 		{4, "Stand bent-2 plumb, the length of a tenon short of its place; start all 4 tenons onto girts G-A12 and G-B12, and knee braces WB-A2W and WB-B2W; " +
 			"then draw it up along −X, its feet sliding on the deck. Set 2 temporary braces before letting go; their rule is simple and not checked for standing."},
 		{5, "Let purlin PU-A1-12 down towards +Y and 50° downwards into principal rafters R-1A and R-2A."},

@@ -21,86 +21,44 @@ func (m *maker) instruction(mv *Move, from *raising.Move) string {
 	what, onto := m.what(mv), m.onto(mv, from)
 	way := wayOf(mv.Home)
 	var s []string
-	onFeet := false
-	tenons := 0
+	onFeet, tenons := false, 0
 	for _, l := range from.Links {
 		onFeet = onFeet || m.order.Links[l].Receiving == raising.Deck
 		if m.order.Links[l].TenonMM > 0 {
 			tenons++
 		}
 	}
-	switch mv.Closing {
-	case raising.Stand:
+	upright := len(m.standing(mv.Pieces)) > 0
+	slides := onFeet && upright && level(mv.Home)
+	switch {
+	case mv.Closing == raising.Stand && !upright:
+		s = append(s, fmt.Sprintf("Lay %s on the deck, level and in line.", what))
+	case mv.Closing == raising.Stand:
 		s = append(s, fmt.Sprintf("Stand %s on the deck and plumb it.", what))
-	case raising.DropIn:
+	case mv.Closing == raising.DropIn:
 		s = append(s, fmt.Sprintf("Let %s down%s %s.", what, slant(mv.Home), onto))
-	case raising.LeanAndComeUpright:
-		s = append(s, fmt.Sprintf("Stand %s in its place, leaning out by %.1f°; start all tenons %s; then bring it upright %s.",
-			what, from.LeanDeg, onto, way))
-	case raising.StartAllAndDrawUp:
-		if onFeet {
-			s = append(s, fmt.Sprintf("Stand %s plumb, the length of a tenon short of its place; start all %d tenons %s; then draw it up %s, "+
-				"its feet sliding on the deck.", what, tenons, onto, way))
-		} else {
-			s = append(s, fmt.Sprintf("Slide %s %s %s; start all tenons, then draw up.", what, way, onto))
-		}
+	case mv.Closing == raising.LeanAndComeUpright:
+		s = append(s, fmt.Sprintf("Stand %s in its place, leaning out by %.1f°; bring it upright %s %s, starting each tenon as it comes to its mortise.",
+			what, from.LeanDeg, way, onto))
+	case slides && tenons == 1:
+		s = append(s, fmt.Sprintf("Stand %s plumb, the length of a tenon short of its place; start its tenon %s; then draw it up %s, "+
+			"its feet sliding on the deck.", what, onto, way))
+	case slides && mv.Closing == raising.StartAllAndDrawUp:
+		s = append(s, fmt.Sprintf("Stand %s plumb, the length of a tenon short of its place; start all %d tenons %s; then draw it up %s, "+
+			"its feet sliding on the deck.", what, tenons, onto, way))
+	case mv.Closing == raising.StartAllAndDrawUp:
+		s = append(s, fmt.Sprintf("Slide %s %s %s; start all tenons, then draw up.", what, way, onto))
 	default:
 		s = append(s, fmt.Sprintf("Slide %s %s %s.", what, way, onto))
 	}
 	if len(from.Units) > 1 {
-		s = append(s, "Put these together beforehand: they do not come home one after another.")
+		s = append(s, "Put these together and peg them before lifting: the last of them would not come home by itself, level or from above.")
 	}
-	s = append(s, m.holding(mv, from, onFeet)...)
+	s = append(s, m.holding(mv, from)...)
 	if mv.Missing != "" {
 		s = append(s, mv.Missing)
 	}
 	return strings.Join(s, " ")
-}
-
-// holding says what keeps the pieces up until the next ones come.
-func (m *maker) holding(mv *Move, from *raising.Move, onFeet bool) []string {
-	var s []string
-	if from.Hangs && !onFeet {
-		s = append(s, "Nothing but pegs carries it: peg it before letting go.")
-	}
-	if open := m.until(mv, from); open > 0 && !onFeet {
-		s = append(s, fmt.Sprintf("Prop its free end until move %d takes it.", open))
-	}
-	if n := len(mv.Braces); n > 0 {
-		s = append(s, fmt.Sprintf("Set %s before letting go; their rule is simple and not checked for standing.", count(n, "temporary brace")))
-	}
-	if mv.Closing == raising.DropIn && mv.Assembly != "" && !onFeet {
-		s = append(s, "The simple rule has no brace from the deck for it: keep it on the hook until it is pegged and tied back to what stands.")
-	}
-	return s
-}
-
-// until is the number of the move that takes the other end of what rests on one move alone; 0 when
-// nothing is to come or when it has two ends or more already.
-func (m *maker) until(mv *Move, from *raising.Move) int {
-	held := map[int]bool{}
-	for _, l := range from.Links {
-		held[m.partner(mv, l)] = true
-	}
-	if len(held) > 1 {
-		return 0
-	}
-	next := 0
-	for _, l := range from.Free {
-		if n := m.partner(mv, l) + 1; next == 0 || n < next {
-			next = n
-		}
-	}
-	return next
-}
-
-// partner is the index of the move at the other side of a link.
-func (m *maker) partner(mv *Move, l int) int {
-	link := &m.order.Links[l]
-	if i := m.of[link.Entering]; i != mv.Number-1 || link.Receiving == raising.Deck {
-		return i
-	}
-	return m.of[link.Receiving]
 }
 
 // what names what moves: "girt G-A12 with knee braces WB-A1E and WB-A2W".
@@ -211,10 +169,17 @@ func (m *maker) reason(mv, earlier *Move, b raising.Before) string {
 		joints = "joints " + list(m.ids(b.Links))
 	}
 	if b.Cause == raising.Carried {
+		if len(b.Links) < len(m.order.Moves[mv.Number-1].Links) {
+			return fmt.Sprintf("Without %s, joined to it by %s, nothing that stands by then would join %s to the deck.",
+				m.what(earlier), joints, m.what(mv))
+		}
 		return fmt.Sprintf("Only %s joins %s to what stands by then, through %s.", m.what(earlier), m.what(mv), joints)
 	}
 	return fmt.Sprintf("With %s in place %s could not come home: %s would be in the way.", m.what(mv), m.what(earlier), joints)
 }
+
+// level says whether a direction is so nearly level that feet stay on the deck.
+func level(d geom.Vec) bool { return math.Abs(d.Z) < 0.02 }
 
 // wayOf says a direction in words: "along −X", or "towards +Y and 50° downwards".
 func wayOf(d geom.Vec) string {

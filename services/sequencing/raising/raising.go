@@ -182,7 +182,7 @@ func (l *Locked) Error() string {
 			"them together closes all of these; let one of these joints open another way, such as by a slip tenon", l.Flat, pieces, joints)
 	case l.Deck:
 		return fmt.Sprintf("the pieces %s cannot come home onto the deck and into each other through the joints %s: "+
-			"what stands on dowels or knife plates only comes down; use bearing post bases there, or joints that drop in", pieces, joints)
+			"what stands on dowels or knife plates only comes down, and two assemblies are never lifted as one; use bearing post bases there, or joints that drop in", pieces, joints)
 	}
 	return fmt.Sprintf("the pieces %s lock each other through the joints %s: none of them can come home last; "+
 		"let one of these joints open another way, such as by a slip tenon", pieces, joints)

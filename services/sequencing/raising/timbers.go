@@ -116,7 +116,8 @@ func linkOf(f *frame.Frame, j int) Link {
 		Ways:  joinery.OpeningDirections(joint),
 		At:    joint.At,
 	}
-	if joint.Tenon != nil && !joint.Kind.PostBase() {
+	// A slip tenon goes in last: it starts nothing.
+	if joint.Tenon != nil && !joint.Kind.PostBase() && joint.Kind != joinery.SlipTenon {
 		l.TenonMM = joint.Tenon.LengthMM
 	}
 	return l

@@ -128,8 +128,6 @@ type Load struct {
 	TopMM, JointMM, CentreMM float64
 	// LongestMM is its longest stick.
 	LongestMM float64
-	// OnFeet says that it stands on the deck.
-	OnFeet bool
 }
 
 // Place is what the site has.
@@ -149,8 +147,8 @@ type Choice struct {
 	Missing string
 }
 
-// Choose takes the first that will do: hands, when the crew can carry it and every joint is within reach (and,
-// for what stands on its feet, its centre of gravity is); the telehandler, when it lifts the mass at
+// Choose takes the first that will do: hands, when the crew can carry it and every joint and its centre of gravity
+// are within reach; the telehandler, when it lifts the mass at
 // working reach as high as its top; the job's crane; where the job has no crane, a gin pole that lifts it.
 // When nothing will do a crane is asked for. Whether the crane can is for its own chart to say.
 func (r Rates) Choose(l Load, at Place) Choice {
@@ -158,7 +156,7 @@ func (r Rates) Choose(l Load, at Place) Choice {
 	if l.LongestMM > PairMM {
 		persons = max(persons, 2)
 	}
-	reachable := l.JointMM <= HandReachMM && (!l.OnFeet || l.CentreMM <= HandReachMM)
+	reachable := l.JointMM <= HandReachMM && l.CentreMM <= HandReachMM
 	switch {
 	case persons <= r.CrewCount && reachable:
 		return Choice{Machine: Hands, Persons: persons}
