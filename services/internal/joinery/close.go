@@ -20,7 +20,8 @@ const seatTolerance = 1e-9
 //   - a tongue: out of the open end of the fork, along the receiving timber at its end nearest the joint;
 //   - a dovetail and a lap: out of the open face, which of the two long faces beside the one entered is
 //     the one that points most upward;
-//   - a birdsmouth, a slip tenon (it goes in last) and a steel connection: away from the face or along it;
+//   - a birdsmouth: up from its seat or along it, but not uphill, where its heel bears;
+//   - a slip tenon (it goes in last) and a steel connection: away from the face or along it;
 //   - a stepped foot: away from both faces of the step, that is along n, back along itself, or between;
 //   - a knife plate: in the plane of its kerf, away from the face or along it;
 //   - a scarf: halved, along the receiving timber's depth to the side that points most upward; sideways, both
@@ -36,7 +37,9 @@ func Opens(j Joint, direction geom.Vec) bool {
 	}
 	n := EnteredFace(j)
 	switch j.Kind {
-	case Birdsmouth, SlipTenon, SteelConnection, PostBaseBearing:
+	case Birdsmouth:
+		return geom.Dot(d, n) >= -seatTolerance && geom.Dot(d, uphill(j, n)) <= seatTolerance
+	case SlipTenon, SteelConnection, PostBaseBearing:
 		return geom.Dot(d, n) >= -seatTolerance
 	case SteppedFoot:
 		return geom.Dot(d, n) >= -seatTolerance && geom.Dot(d, out(j)) <= seatTolerance
@@ -105,6 +108,18 @@ func ways(j Joint, n geom.Vec) []geom.Vec {
 		return []geom.Vec{upperSide(r.Axes.Depth)}
 	}
 	return []geom.Vec{n}
+}
+
+// uphill is the way up the entering timber, along the face entered; zero when it lies level.
+func uphill(j Joint, n geom.Vec) geom.Vec {
+	a := j.Entering.Axes.Axis
+	if math.Abs(a.Z) <= seatTolerance {
+		return geom.Vec{}
+	}
+	if a.Z < 0 {
+		a = geom.Scale(-1, a)
+	}
+	return geom.Along(a, -geom.Dot(a, n), n)
 }
 
 // upperSide is v or its opposite, whichever points more upward; v when it is level.

@@ -128,7 +128,7 @@ func TestOpensOfWorkedJoints(t *testing.T) {
 		"dovetail":      {drop, []geom.Vec{up}, []geom.Vec{down, east, north}},
 		"fork":          {fork, []geom.Vec{up}, []geom.Vec{down, east, north}},
 		"stepped foot":  {foot, []geom.Vec{up, geom.V(3, 0, 2), geom.V(0.1, 0, 1)}, []geom.Vec{down, geom.V(-1, 0, 0), geom.V(-3, 0, -2)}},
-		"birdsmouth":    {bird, []geom.Vec{up, east, north}, []geom.Vec{down}},
+		"birdsmouth":    {bird, []geom.Vec{up, geom.V(-1, 0, 0), north, geom.V(-1, 0, 1)}, []geom.Vec{down, east, geom.V(1, 0, 1)}},
 		"knife plate":   {of(joinery.KnifePlate), []geom.Vec{east, up, down}, []geom.Vec{north, geom.V(-1, 0, 0)}},
 		"steel":         {of(joinery.SteelConnection), []geom.Vec{east, up, north}, []geom.Vec{geom.V(-1, 0, 0)}},
 		"slip tenon":    {of(joinery.SlipTenon), []geom.Vec{east, up, north}, []geom.Vec{geom.V(-1, 0, 0)}},
