@@ -15,7 +15,9 @@ import (
 
 	"github.com/pikepole/pikepole/deploy/testkit"
 	framesv1 "github.com/pikepole/pikepole/proto/gen/pikepole/frames/v1"
+	riggingv1 "github.com/pikepole/pikepole/proto/gen/pikepole/rigging/v1"
 	sitelogv1 "github.com/pikepole/pikepole/proto/gen/pikepole/sitelog/v1"
+	takeoffv1 "github.com/pikepole/pikepole/proto/gen/pikepole/takeoff/v1"
 )
 
 // ready is the ready file of the demonstration.
@@ -89,12 +91,34 @@ func TestDemo(t *testing.T) {
 		t.Fatalf("the demonstration has %d jobs, not three", len(jobs))
 	}
 	everyRoute(t, r, jobs)
+	everyPick(t, client{r.URL, r.Keys["viewer"]}, jobs)
 	stop()
 	again, _ := demo(t, program, data)
 	if got := demoJobs(t, again); !slices.Equal(got, jobs) {
 		t.Errorf("after a second start the jobs are %v, not %v", got, jobs)
 	}
 	refused(t, client{again.URL, r.Keys["lead"]}.do(t, http.MethodGet, "/v1/me", nil), http.StatusUnauthorized)
+}
+
+// everyPick finds every piece of the demonstration's frames on the hook, each within every limit.
+func everyPick(t *testing.T, c client, jobs []string) {
+	t.Helper()
+	for _, job := range jobs {
+		var picks riggingv1.Picks
+		var takeoff takeoffv1.Takeoff
+		c.get(t, "/v1/jobs/"+job+"/frames/latest/picks", &picks)
+		c.get(t, "/v1/jobs/"+job+"/frames/latest/takeoff", &takeoff)
+		pieces := 0
+		for _, p := range picks.GetPicks() {
+			pieces += len(p.GetMarks())
+			if !p.GetAccepted() {
+				t.Errorf("job %s: the pick of %s is refused: %v", job, p.GetId(), p.GetRefusals())
+			}
+		}
+		if want := len(takeoff.GetSticks()); pieces != want {
+			t.Errorf("job %s: %d pieces are picked of %d", job, pieces, want)
+		}
+	}
 }
 
 func demoJobs(t *testing.T, r ready) []string {
