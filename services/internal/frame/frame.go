@@ -55,6 +55,7 @@ const (
 type Frame struct {
 	draft      Draft
 	byMark     map[string]int
+	inOrder    []int
 	byJoint    map[string]int
 	sticks     []joinery.Stick
 	joints     []joinery.Joint
@@ -108,6 +109,10 @@ func (f *Frame) Assemblies() []Assembly { return f.draft.Assemblies }
 
 // Hardware is the hardware in the order given; the caller must not change it.
 func (f *Frame) Hardware() []Hardware { return f.draft.Hardware }
+
+// InOrder are the indices of the timbers by their marks as people read them, P-2 before P-10; the caller must not
+// change them.
+func (f *Frame) InOrder() []int { return f.inOrder }
 
 // Index finds a timber by its mark.
 func (f *Frame) Index(mark string) (int, bool) {

@@ -2,9 +2,11 @@ package frame
 
 import (
 	"fmt"
+	"slices"
 
 	"github.com/pikepole/pikepole/services/internal/geom"
 	"github.com/pikepole/pikepole/services/internal/joinery"
+	"github.com/pikepole/pikepole/services/internal/natural"
 	"github.com/pikepole/pikepole/services/internal/wood"
 )
 
@@ -79,7 +81,18 @@ func Parse(d Draft) (*Frame, error) {
 	c.buildWeights()
 	f.warnings = c.warn()
 	f.digest = digest(f.draft)
+	f.inOrder = inOrder(f.draft.Timbers)
 	return f, nil
+}
+
+// inOrder are the indices of the timbers by mark. Indices are sorted, not timbers: those are large to move about.
+func inOrder(timbers []Timber) []int {
+	order := make([]int, len(timbers))
+	for i := range order {
+		order[i] = i
+	}
+	slices.SortFunc(order, func(a, b int) int { return natural.Compare(timbers[a].Mark, timbers[b].Mark) })
+	return order
 }
 
 func overLimit(d Draft) (Finding, bool) {

@@ -131,14 +131,8 @@ func Inches(v float64) string {
 
 func sticks(f *frame.Frame) []Stick {
 	timbers := f.Timbers()
-	// Indices are sorted, not sticks: those are large to move about.
-	order := make([]int, len(timbers))
-	for i := range order {
-		order[i] = i
-	}
-	slices.SortFunc(order, func(a, b int) int { return natural.Compare(timbers[a].Mark, timbers[b].Mark) })
 	out := make([]Stick, len(timbers))
-	for k, i := range order {
+	for k, i := range f.InOrder() {
 		out[k] = stick(f, i, &timbers[i])
 	}
 	return out
