@@ -107,14 +107,15 @@ func room(pkg string) string {
 // rooms lists for each room of the domain those that it may know, directly or not.
 func rooms() map[string][]string {
 	return map[string][]string{
+		"natural":   {},
 		"geom":      {},
 		"wood":      {"geom"},
 		"joinery":   {"geom", "wood"},
-		"frame":     {"geom", "wood", "joinery"},
-		"rough":     {"geom", "wood", "joinery", "frame"},
+		"frame":     {"natural", "geom", "wood", "joinery"},
+		"rough":     {"natural", "geom", "wood", "joinery", "frame"},
 		"drawing":   {"geom"},
 		"report":    {"geom", "drawing"},
-		"framedraw": {"geom", "wood", "joinery", "frame", "drawing", "report"},
+		"framedraw": {"natural", "geom", "wood", "joinery", "frame", "drawing", "report"},
 	}
 }
 
