@@ -6,6 +6,7 @@ import (
 	"strings"
 	"sync"
 	"testing"
+	"time"
 
 	"github.com/google/go-cmp/cmp"
 	"google.golang.org/grpc/codes"
@@ -75,6 +76,30 @@ func TestPeople(t *testing.T) {
 		promoted := h.update(admin, &accessv1.Person{Id: made.GetId(), Name: "Not In Mask", Roles: []accessv1.Role{accessv1.Role_ROLE_LEAD}}, "roles")
 		if promoted.GetName() != "Ida Brace" || promoted.GetEtag() != "3" || len(promoted.GetRoles()) != 1 {
 			t.Errorf("promoted: %v", promoted)
+		}
+	})
+}
+
+// Clocks tell less than a microsecond and stores do not keep it: the answer to a call must be what is read later.
+func TestFirstAnswerIsWhatIsReadLater(t *testing.T) {
+	t.Parallel()
+	storetest.Each(t, func(t *testing.T, url string) {
+		h, admin, _ := openHouse(t, url)
+		h.clock.pass(789 * time.Nanosecond)
+		made, err := h.client.CreatePerson(admin, &accessv1.CreatePersonRequest{
+			Person: &accessv1.Person{Name: "Ida Brace", Roles: []accessv1.Role{accessv1.Role_ROLE_FIELD}},
+		})
+		if err != nil {
+			t.Fatal(err)
+		}
+		people, err := h.client.ListPeople(admin, &accessv1.ListPeopleRequest{})
+		if err != nil {
+			t.Fatal(err)
+		}
+		for _, p := range people.GetPeople() {
+			if diff := cmp.Diff(made, p, protocmp.Transform()); p.GetId() == made.GetId() && diff != "" {
+				t.Errorf("what was answered and what is read later differ (-answered +read):\n%s", diff)
+			}
 		}
 	})
 }

@@ -68,9 +68,11 @@ func New(c Config) (*Service, error) {
 	if err != nil {
 		return nil, err
 	}
+	// The store keeps whole microseconds; a first answer must say the same as a later one.
+	now := func() time.Time { return c.Now().Truncate(time.Microsecond) }
 	s := &Service{
-		db: c.DB, now: c.Now, log: c.Logger.Named("access"),
-		ring: newRing(c.DB, c.Now), usage: newUsage(), metrics: m,
+		db: c.DB, now: now, log: c.Logger.Named("access"),
+		ring: newRing(c.DB, now), usage: newUsage(), metrics: m,
 		closing: make(chan struct{}), kept: make(chan struct{}),
 	}
 	go s.keepUses(c.FlushEvery)
