@@ -48,9 +48,6 @@ type withRequestID interface {
 	GetRequestId() string
 }
 
-// spent is the reason by which the record of requests refuses a repeat of one whose answer is not kept.
-const spent = "REQUEST_ID_SPENT"
-
 // once makes a secret the first time and refuses a repeat. Nothing of the answer is kept.
 func once[T any](ctx context.Context, s *Service, caller identity.Caller, method string, req withRequestID,
 	fn func(ctx context.Context, tx *store.Tx) (T, error),
@@ -62,7 +59,7 @@ func once[T any](ctx context.Context, s *Service, caller identity.Caller, method
 		})
 		return made, err
 	})
-	if fault.HasReason(err, spent) {
+	if fault.HasReason(err, replay.ReasonSpent) {
 		err = fault.New(fault.Conflict, ReasonAlreadyShown,
 			"This request was answered before, and its secret is shown once; if the answer was lost, make another under a new request id.").Wrap(err)
 	}

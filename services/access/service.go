@@ -4,7 +4,6 @@ import (
 	"context"
 	"embed"
 	"errors"
-	"io/fs"
 	"sync"
 	"time"
 
@@ -87,11 +86,7 @@ func (s *Service) Register(r grpc.ServiceRegistrar) { accessv1.RegisterAccessSer
 
 // Migrate brings the tables up to date.
 func (s *Service) Migrate(ctx context.Context) error {
-	files, err := fs.Sub(migrations, "migrations")
-	if err != nil {
-		return err
-	}
-	if err := s.db.Migrate(ctx, files); err != nil {
+	if err := s.db.Migrate(ctx, migrations); err != nil {
 		return err
 	}
 	return replay.Tidy(ctx, s.db, s.now())

@@ -7,7 +7,6 @@ import (
 	"embed"
 	"errors"
 	"fmt"
-	"io/fs"
 	"time"
 
 	"github.com/prometheus/client_golang/prometheus"
@@ -111,11 +110,7 @@ func (s *Service) Register(r grpc.ServiceRegistrar) { framesv1.RegisterFramesSer
 
 // Migrate brings the store to its newest version.
 func (s *Service) Migrate(ctx context.Context) error {
-	sub, err := fs.Sub(migrations, "migrations")
-	if err != nil {
-		return fmt.Errorf("frames: migrations: %w", err)
-	}
-	if err := s.db.Migrate(ctx, sub); err != nil {
+	if err := s.db.Migrate(ctx, migrations); err != nil {
 		return err
 	}
 	return replay.Tidy(ctx, s.db, s.now())

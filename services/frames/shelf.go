@@ -1,11 +1,9 @@
 package frames
 
 import (
-	"container/list"
-	"sync"
-
 	framev1 "github.com/pikepole/pikepole/proto/gen/pikepole/frame/v1"
 	"github.com/pikepole/pikepole/services/internal/frame"
+	"github.com/pikepole/pikepole/services/platform/lru"
 )
 
 // shelfPieces bounds the parsed frames that are kept, in sticks and joints of all of them together.
@@ -30,49 +28,20 @@ type spot struct {
 
 // shelf keeps the frames used last, by revision.
 type shelf struct {
-	mu     sync.Mutex
 	limit  int
-	filled int
-	recent *list.List // of kept, the one used last in front
-	places map[spot]*list.Element
-}
-
-// kept is a frame on the shelf.
-type kept struct {
-	at spot
-	held
+	frames *lru.Cache[spot, held]
 }
 
 func newShelf(limit int) *shelf {
-	return &shelf{limit: limit, recent: list.New(), places: map[spot]*list.Element{}}
+	return &shelf{limit: limit, frames: lru.NewWeighted[spot](limit, held.pieces)}
 }
 
 // get finds the frame of a revision.
-func (s *shelf) get(at spot) (held, bool) {
-	s.mu.Lock()
-	defer s.mu.Unlock()
-	e, ok := s.places[at]
-	if !ok {
-		return held{}, false
-	}
-	s.recent.MoveToFront(e)
-	k, ok := e.Value.(kept)
-	return k.held, ok
-}
+func (s *shelf) get(at spot) (held, bool) { return s.frames.Get(at) }
 
-// put keeps a frame and lets go of those not used for longest.
+// put keeps a frame that the shelf can carry, and lets go of those not used for longest.
 func (s *shelf) put(at spot, h held) {
-	s.mu.Lock()
-	defer s.mu.Unlock()
-	if _, ok := s.places[at]; ok || h.pieces() > s.limit {
-		return
-	}
-	s.places[at] = s.recent.PushFront(kept{at, h})
-	s.filled += h.pieces()
-	for s.filled > s.limit {
-		last := s.recent.Back()
-		old, _ := s.recent.Remove(last).(kept)
-		delete(s.places, old.at)
-		s.filled -= old.pieces()
+	if h.pieces() <= s.limit {
+		s.frames.Add(at, h)
 	}
 }

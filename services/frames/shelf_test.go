@@ -37,8 +37,8 @@ func TestShelf(t *testing.T) {
 			t.Errorf("frame %d is kept: %t, want %t", i, ok, want)
 		}
 	}
-	if s.filled != 3*weight || len(s.places) != 3 || s.recent.Len() != 3 {
-		t.Errorf("the shelf holds %d pieces in %d and %d places", s.filled, len(s.places), s.recent.Len())
+	if s.frames.Weight() != 3*weight || s.frames.Len() != 3 {
+		t.Errorf("the shelf holds %d pieces in %d places", s.frames.Weight(), s.frames.Len())
 	}
 	small := newShelf(weight - 1)
 	small.put(at(0), all[0])

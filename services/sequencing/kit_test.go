@@ -10,6 +10,7 @@ import (
 	framesv1 "github.com/pikepole/pikepole/proto/gen/pikepole/frames/v1"
 	sequencingv1 "github.com/pikepole/pikepole/proto/gen/pikepole/sequencing/v1"
 	"github.com/pikepole/pikepole/services/internal/frame"
+	"github.com/pikepole/pikepole/services/internal/frametest"
 	"github.com/pikepole/pikepole/services/internal/joinery"
 	"github.com/pikepole/pikepole/services/internal/rough"
 	"github.com/pikepole/pikepole/services/internal/servicetest"
@@ -79,7 +80,7 @@ func cabin(t testing.TB) *frame.Frame {
 	if err != nil {
 		t.Fatal(err)
 	}
-	return parse(t, d)
+	return frametest.Parse(t, d)
 }
 
 // dowelled is the cabin with its posts on dowels, so that bents cannot close over girts.
@@ -91,16 +92,7 @@ func dowelled(t testing.TB) *frame.Frame {
 			d.Joints[i].Kind = joinery.PostBaseDowelled
 		}
 	}
-	return parse(t, d)
-}
-
-func parse(t testing.TB, d frame.Draft) *frame.Frame {
-	t.Helper()
-	f, err := frame.Parse(d)
-	if err != nil {
-		t.Fatal(err)
-	}
-	return f
+	return frametest.Parse(t, d)
 }
 
 func wantFault(t *testing.T, err error, kind fault.Kind, reason string) *fault.Error {

@@ -11,7 +11,6 @@ import (
 	"context"
 	"embed"
 	"errors"
-	"io/fs"
 	"time"
 
 	"github.com/prometheus/client_golang/prometheus"
@@ -100,11 +99,7 @@ func (s *Service) Register(r grpc.ServiceRegistrar) {
 
 // Migrate brings the tables up to date.
 func (s *Service) Migrate(ctx context.Context) error {
-	files, err := fs.Sub(migrations, "migrations")
-	if err != nil {
-		return err
-	}
-	return s.db.Migrate(ctx, files)
+	return s.db.Migrate(ctx, migrations)
 }
 
 // Close has nothing to let go of.

@@ -5,7 +5,6 @@ import (
 	"embed"
 	"errors"
 	"fmt"
-	"io/fs"
 	"strconv"
 	"sync"
 	"time"
@@ -95,11 +94,7 @@ func (s *Service) Register(r grpc.ServiceRegistrar) { sitelogv1.RegisterSitelogS
 
 // Migrate brings the tables up to date.
 func (s *Service) Migrate(ctx context.Context) error {
-	files, err := fs.Sub(migrations, "migrations")
-	if err != nil {
-		return err
-	}
-	return s.db.Migrate(ctx, files)
+	return s.db.Migrate(ctx, migrations)
 }
 
 // Close ends watches that are still open. The store is left open.

@@ -7,7 +7,7 @@ import (
 
 	"golang.org/x/time/rate"
 
-	"github.com/pikepole/pikepole/gateway/internal/lru"
+	"github.com/pikepole/pikepole/services/platform/lru"
 )
 
 // ipv6Site is the part of an IPv6 address that one customer line gets; the rest is theirs to vary.

@@ -11,9 +11,9 @@ import (
 	"golang.org/x/sync/singleflight"
 	"google.golang.org/grpc"
 
-	"github.com/pikepole/pikepole/gateway/internal/lru"
 	accessv1 "github.com/pikepole/pikepole/proto/gen/pikepole/access/v1"
 	"github.com/pikepole/pikepole/services/platform/fault"
+	"github.com/pikepole/pikepole/services/platform/lru"
 )
 
 const (

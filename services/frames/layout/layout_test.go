@@ -23,21 +23,12 @@ const (
 	foot = frametest.Foot
 )
 
-func parse(t testing.TB, d frame.Draft) *frame.Frame {
-	t.Helper()
-	f, err := frame.Parse(d)
-	if err != nil {
-		t.Fatalf("the frame is not valid: %v", err)
-	}
-	return f
-}
-
 var rounding = cmpopts.EquateApprox(0, 1e-9)
 
 // Bents at 0, 12, 24 and 36 ft, walls at 0 and 24 ft over all, posts 8 by 8 in, worked out by hand.
 func TestPosts(t *testing.T) {
 	t.Parallel()
-	l := layout.Of(parse(t, frametest.Shed(4)))
+	l := layout.Of(frametest.Parse(t, frametest.Shed(4)))
 	if len(l.Posts) != 8 {
 		t.Fatalf("%d posts, want 8", len(l.Posts))
 	}
@@ -60,7 +51,7 @@ func TestPosts(t *testing.T) {
 // √(12² + 24²) = 26.8328 ft.
 func TestDiagonals(t *testing.T) {
 	t.Parallel()
-	l := layout.Of(parse(t, frametest.Shed(4)))
+	l := layout.Of(frametest.Parse(t, frametest.Shed(4)))
 	if len(l.Diagonals) != 3*2+2 {
 		t.Fatalf("%d diagonals, want two for each of three bays and two over all", len(l.Diagonals))
 	}
@@ -95,7 +86,7 @@ func TestSkewedBay(t *testing.T) {
 	for i := range d.Grid.BentLines {
 		d.Grid.BentLines[i].HeadingDeg -= math.Atan2(0.5, 24) * 180 / math.Pi
 	}
-	l := layout.Of(parse(t, d))
+	l := layout.Of(frametest.Parse(t, d))
 	long, short := math.Hypot(12.5, 24), math.Hypot(11.5, 24)
 	if got := l.Diagonals[0].LengthMM / foot; math.Abs(got-long) > 1e-6 {
 		t.Errorf("long diagonal is %.4f ft, want %.4f", got, long)
@@ -109,7 +100,7 @@ func shear(p *geom.Vec) { p.X += p.Y / 48 }
 
 func TestTable(t *testing.T) {
 	t.Parallel()
-	f := parse(t, frametest.Shed(2))
+	f := frametest.Parse(t, frametest.Shed(2))
 	l := layout.Of(f)
 	table := l.Table("layout")
 	if len(table.Rows) != 4+2 {
@@ -130,7 +121,7 @@ func TestTable(t *testing.T) {
 
 func TestSheet(t *testing.T) {
 	t.Parallel()
-	f := parse(t, frametest.Shed(4))
+	f := frametest.Parse(t, frametest.Shed(4))
 	s := layout.Of(f).Sheet(f, framedraw.Block{Revision: 1, Latest: 1})
 	count := map[string]int{}
 	diagonals := 0
@@ -156,7 +147,7 @@ func TestSheet(t *testing.T) {
 // A long building stays within two diagonals for each bay, and two over all.
 func TestManyBents(t *testing.T) {
 	t.Parallel()
-	l := layout.Of(parse(t, frametest.Shed(270)))
+	l := layout.Of(frametest.Parse(t, frametest.Shed(270)))
 	if len(l.Posts) != 540 || len(l.Diagonals) != 269*2+2 {
 		t.Errorf("%d posts and %d diagonals, want 540 and 540", len(l.Posts), len(l.Diagonals))
 	}
@@ -184,7 +175,7 @@ func TestInnerPosts(t *testing.T) {
 			stand(&d, fmt.Sprintf("P%dM", b), float64(b-1)*12*foot+3*inch, 12*foot+3*inch)
 		}
 		stand(&d, "LONE", 5*foot, 5*foot)
-		return layout.Of(parse(t, d))
+		return layout.Of(frametest.Parse(t, d))
 	}
 	for name, test := range map[string]struct {
 		layout layout.Layout

@@ -10,6 +10,7 @@ import (
 	"testing"
 
 	"github.com/pikepole/pikepole/services/internal/frame"
+	"github.com/pikepole/pikepole/services/internal/frametest"
 	"github.com/pikepole/pikepole/services/internal/geom"
 	"github.com/pikepole/pikepole/services/internal/joinery"
 )
@@ -46,7 +47,7 @@ func TestPublishedBodies(t *testing.T) {
 				ID: fmt.Sprint(i), Kind: joinery.PostBaseBearing, Entering: stick.Mark, EnteringEnd: frame.AtStart, At: stick.Start,
 			})
 		}
-		f := parse(t, d)
+		f := frametest.Parse(t, d)
 		all, volume := make([]int, len(d.Timbers)), 0.0
 		for i := range all {
 			all[i] = i

@@ -7,6 +7,7 @@ import (
 	"testing"
 
 	"github.com/pikepole/pikepole/services/internal/frame"
+	"github.com/pikepole/pikepole/services/internal/frametest"
 	"github.com/pikepole/pikepole/services/internal/geom"
 	"github.com/pikepole/pikepole/services/internal/joinery"
 )
@@ -17,7 +18,7 @@ const portalDigest = "f38a7f88e2bc496524a8dfdf0ffc1c4aaa59b10dc5a587eca74df81b9e
 
 func TestDigestOfThePortal(t *testing.T) {
 	t.Parallel()
-	if got := parse(t, portal()).Digest(); got != portalDigest {
+	if got := frametest.Parse(t, portal()).Digest(); got != portalDigest {
 		t.Errorf("digest %s, want %s", got, portalDigest)
 	}
 }
@@ -25,7 +26,7 @@ func TestDigestOfThePortal(t *testing.T) {
 func TestDigestDoesNotDependOnTheOrderOfListing(t *testing.T) {
 	t.Parallel()
 	d := kingFrame(t, 3)
-	want := parse(t, d).Digest()
+	want := frametest.Parse(t, d).Digest()
 	r := rand.New(rand.NewPCG(1, 2))
 	shuffled := d.Clone()
 	r.Shuffle(len(shuffled.Timbers), func(i, j int) {
@@ -35,13 +36,13 @@ func TestDigestDoesNotDependOnTheOrderOfListing(t *testing.T) {
 		shuffled.Joints[i], shuffled.Joints[j] = shuffled.Joints[j], shuffled.Joints[i]
 	})
 	slices.Reverse(shuffled.Assemblies)
-	if got := parse(t, shuffled).Digest(); got != want {
+	if got := frametest.Parse(t, shuffled).Digest(); got != want {
 		t.Error("the digest depends on the order of listing")
 	}
 	shuffled.Timbers[0].Start.X = math.Copysign(0, -1) + shuffled.Timbers[0].Start.X
 	minus := portal()
 	minus.Timbers[0].Start.X = math.Copysign(0, -1)
-	if parse(t, minus).Digest() != portalDigest {
+	if frametest.Parse(t, minus).Digest() != portalDigest {
 		t.Error("−0 is another fact than 0")
 	}
 }
@@ -49,7 +50,7 @@ func TestDigestDoesNotDependOnTheOrderOfListing(t *testing.T) {
 // Every field is a fact: changing any of them changes the digest.
 func TestDigestHoldsEveryField(t *testing.T) {
 	t.Parallel()
-	seen := map[string]string{parse(t, portal()).Digest(): "nothing"}
+	seen := map[string]string{frametest.Parse(t, portal()).Digest(): "nothing"}
 	for name, change := range map[string]func(*frame.Draft){
 		"title":           func(d *frame.Draft) { d.Title = "gate" },
 		"line label":      func(d *frame.Draft) { d.Grid.WallLines[0].Label = "C" },
@@ -99,7 +100,7 @@ func TestDigestHoldsEveryField(t *testing.T) {
 	} {
 		d := portal()
 		change(&d)
-		digest := parse(t, d).Digest()
+		digest := frametest.Parse(t, d).Digest()
 		if same, ok := seen[digest]; ok {
 			t.Errorf("%s has the digest of %s", name, same)
 		}

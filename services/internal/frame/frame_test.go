@@ -11,6 +11,7 @@ import (
 	"pgregory.net/rapid"
 
 	"github.com/pikepole/pikepole/services/internal/frame"
+	"github.com/pikepole/pikepole/services/internal/frametest"
 	"github.com/pikepole/pikepole/services/internal/geom"
 	"github.com/pikepole/pikepole/services/internal/joinery"
 	"github.com/pikepole/pikepole/services/internal/rough"
@@ -75,15 +76,6 @@ func portal() frame.Draft {
 	return d
 }
 
-func parse(t testing.TB, d frame.Draft) *frame.Frame {
-	t.Helper()
-	f, err := frame.Parse(d)
-	if err != nil {
-		t.Fatal(err)
-	}
-	return f
-}
-
 func kingFrame(t testing.TB, bents int) frame.Draft {
 	t.Helper()
 	d, err := rough.Make(rough.King{
@@ -98,7 +90,7 @@ func kingFrame(t testing.TB, bents int) frame.Draft {
 
 func TestIndicesOfAFrame(t *testing.T) {
 	t.Parallel()
-	f := parse(t, portal())
+	f := frametest.Parse(t, portal())
 	if i, ok := f.Index("T"); !ok || i != 2 {
 		t.Error("index of T", i, ok)
 	}
@@ -140,7 +132,7 @@ func TestIndicesOfAFrame(t *testing.T) {
 // Worked by hand from the measures of the portal.
 func TestMeasureOfThePortal(t *testing.T) {
 	t.Parallel()
-	f := parse(t, portal())
+	f := frametest.Parse(t, portal())
 	root := math.Sqrt2
 	for mark, want := range map[string]struct{ overall, shoulder, volume, removed float64 }{
 		"P-A": {3120, 3000, 200*200*3000 + 50*100*120 - 40*60*85, 40 * 60 * 85},
@@ -176,7 +168,7 @@ func relative(tol float64) cmp.Option {
 // The centroid of a post with a tenon at its top and a mortise in its side, by moments worked by hand.
 func TestCentroidOfAPost(t *testing.T) {
 	t.Parallel()
-	s := parse(t, portal()).Solid(0)
+	s := frametest.Parse(t, portal()).Solid(0)
 	prism, tenon, mortise := 200.0*200*3000, 50.0*100*120, 40.0*60*85
 	v := prism + tenon - mortise
 	want := geom.V(0, -mortise*(100-85.0/2)/v, (prism*1500+tenon*3060-mortise*2200)/v)
@@ -187,7 +179,7 @@ func TestCentroidOfAPost(t *testing.T) {
 
 func TestCornersAreCutToTheShoulders(t *testing.T) {
 	t.Parallel()
-	f := parse(t, portal())
+	f := frametest.Parse(t, portal())
 	s := f.Solid(3)
 	for k, c := range s.Corners {
 		if k < 4 && math.Abs(c.Y-100) > 1e-9 || k >= 4 && math.Abs(c.Z-3000) > 1e-9 {
@@ -201,7 +193,7 @@ func TestCornersAreCutToTheShoulders(t *testing.T) {
 
 func TestWeigh(t *testing.T) {
 	t.Parallel()
-	f := parse(t, portal())
+	f := frametest.Parse(t, portal())
 	whole, cg := f.Weigh([]int{0, 1, 2, 3})
 	wood := f.MassKG(0) + f.MassKG(1) + f.MassKG(2) + f.MassKG(3)
 	if want := wood + f.PegMassKG(2) + 4; math.Abs(whole-want) > 1e-9 {
@@ -218,7 +210,7 @@ func TestWeigh(t *testing.T) {
 // The weights of any pieces into which a frame is parted add up to the weight of the whole, and so do their moments.
 func TestWeightsAddUp(t *testing.T) {
 	t.Parallel()
-	f := parse(t, kingFrame(t, 3))
+	f := frametest.Parse(t, kingFrame(t, 3))
 	all := make([]int, len(f.Timbers()))
 	for i := range all {
 		all[i] = i
@@ -247,7 +239,7 @@ func TestDraftIsACopy(t *testing.T) {
 	given := portal()
 	given.Timbers[0].NominalWidthIn = ptr(8.0)
 	given.Timbers[0].ReferenceFaces = []frame.Face{frame.PlusDepth, frame.MinusWidth}
-	f := parse(t, given)
+	f := frametest.Parse(t, given)
 	before := f.Draft()
 	for _, d := range []frame.Draft{given, f.Draft()} {
 		d.Timbers[0].Mark, d.Joints[0].ID, d.Grid.Levels[0].Label = "changed", "changed", "changed"
@@ -280,7 +272,7 @@ func TestPostsStandOnTheDeck(t *testing.T) {
 		ID: "h", Kind: joinery.BlindMortiseAndTenon, Entering: "H", EnteringEnd: frame.AtStart, Receiving: "T", At: hung.Start,
 		Tenon: &joinery.Tenon{LengthMM: 100, ThicknessMM: 50, WidthMM: 100},
 	})
-	f := parse(t, d)
+	f := frametest.Parse(t, d)
 	if diff := cmp.Diff([]int{0, 1}, f.Posts()); diff != "" {
 		t.Error(diff)
 	}

@@ -8,6 +8,7 @@ import (
 	"testing"
 
 	"github.com/pikepole/pikepole/services/internal/frame"
+	"github.com/pikepole/pikepole/services/internal/frametest"
 	"github.com/pikepole/pikepole/services/internal/geom"
 	"github.com/pikepole/pikepole/services/internal/joinery"
 )
@@ -201,7 +202,7 @@ func TestParseRefusesTooMuch(t *testing.T) {
 
 func TestWarnings(t *testing.T) {
 	t.Parallel()
-	if w := parse(t, portal()).Warnings(); len(w) != 1 || w[0].Field != "joints[2].pegs.from_shoulder_mm" || w[0].Piece != "top-A" ||
+	if w := frametest.Parse(t, portal()).Warnings(); len(w) != 1 || w[0].Field != "joints[2].pegs.from_shoulder_mm" || w[0].Piece != "top-A" ||
 		!strings.Contains(w[0].Message, "from memory") {
 		t.Errorf("pegs 70 mm from the end of a white oak tenon, 3 diameters are 75: %v", w)
 	}
@@ -265,7 +266,7 @@ func TestOverlapsOfAHeapAreCutShort(t *testing.T) {
 		d.Timbers = append(d.Timbers, post)
 		d.Joints = append(d.Joints, frame.Joint{ID: fmt.Sprint(i), Kind: joinery.PostBaseBearing, Entering: post.Mark, EnteringEnd: frame.AtStart})
 	}
-	w := parse(t, d).Warnings()
+	w := frametest.Parse(t, d).Warnings()
 	if len(w) != 101 || !strings.Contains(w[100].Message, "than are listed") {
 		t.Errorf("%d warnings", len(w))
 	}

@@ -41,13 +41,6 @@ func NewPicture(f *frame.Frame) *Picture {
 // the stick can be seen.
 func Axon(f *frame.Frame, b Block) *drawing.Sheet { return NewPicture(f).Axon(b) }
 
-// Move draws one move of raising a frame: the sticks that move filled, with their marks; those that
-// stand outlined; those to come dashed; sticks in none of the lists are left out. Each brace is drawn
-// as a thin line with a tick at its lower end. The lists hold indices of the frame's timbers.
-func Move(f *frame.Frame, standing, moving, coming []int, braces [][2]geom.Vec, b Block) *drawing.Sheet {
-	return NewPicture(f).Move(standing, moving, coming, braces, "move", b)
-}
-
 // Axon is the function of the same name on a picture.
 func (p *Picture) Axon(b Block) *drawing.Sheet {
 	page := p.page(nil)
@@ -58,7 +51,9 @@ func (p *Picture) Axon(b Block) *drawing.Sheet {
 	return page.finish(p.frame, b, "axonometric view", desc)
 }
 
-// Move is the function of the same name on a picture, with the name of the move for its title.
+// Move draws one move of raising a frame: the sticks that move filled, with their marks; those that
+// stand outlined; those to come dashed; sticks in none of the lists are left out. Each brace is drawn
+// as a thin line with a tick at its lower end. The lists hold indices of the frame's timbers; the name is the title's.
 func (p *Picture) Move(standing, moving, coming []int, braces [][2]geom.Vec, name string, b Block) *drawing.Sheet {
 	class := make(map[int]drawing.Class, len(standing)+len(moving)+len(coming))
 	for _, i := range coming {

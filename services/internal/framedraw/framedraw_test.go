@@ -109,7 +109,7 @@ func TestMove(t *testing.T) {
 		}
 	}
 	braces := [][2]geom.Vec{{geom.V(100, 1500, 2000), geom.V(-2000, 1500, 0)}}
-	sheet := framedraw.Move(f, standing, moving, coming, braces, framedraw.Block{})
+	sheet := framedraw.NewPicture(f).Move(standing, moving, coming, braces, "move", framedraw.Block{})
 	marks := map[string]bool{}
 	count := map[drawing.Class]int{}
 	for _, i := range sheet.Items {

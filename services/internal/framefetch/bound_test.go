@@ -11,8 +11,7 @@ import (
 
 func TestKeptFramesAreBounded(t *testing.T) {
 	t.Parallel()
-	source := New(nil)
-	source.most = 100
+	source := bounded(nil, 100)
 	load := func(bents int) *frame.Frame {
 		t.Helper()
 		f, err := frame.Parse(frametest.Shed(bents))
@@ -25,21 +24,24 @@ func TestKeptFramesAreBounded(t *testing.T) {
 		}
 		return got
 	}
-	name := func(f *frame.Frame) string { return "job-1/1/" + f.Digest() }
+	kept := func(f *frame.Frame) bool {
+		got, ok := source.kept.Get("job-1/1/" + f.Digest())
+		return ok && got == f
+	}
 	small := load(2)
 	if load(3); load(2) != small {
 		t.Fatal("a small frame is not kept")
 	}
 	// The one used longest ago goes first: of 2, 3 and 15 bents that is 3.
 	load(15)
-	if source.kept(name(small)) != small {
+	if !kept(small) {
 		t.Error("the frame that was just used is gone")
 	}
 	huge := load(40)
-	if source.kept(name(huge)) != huge || source.kept(name(small)) != nil || source.recent.Len() != 1 {
-		t.Errorf("%d frames are kept beside one that is larger than all that may be", source.recent.Len()-1)
+	if !kept(huge) || kept(small) || source.kept.Len() != 1 {
+		t.Errorf("%d frames are kept beside one that is larger than all that may be", source.kept.Len()-1)
 	}
-	if want := len(huge.Timbers()); source.timbers != want || len(source.byName) != 1 {
-		t.Errorf("%d timbers counted, %d kept", source.timbers, want)
+	if want := len(huge.Timbers()); source.kept.Weight() != want {
+		t.Errorf("%d timbers counted, %d kept", source.kept.Weight(), want)
 	}
 }

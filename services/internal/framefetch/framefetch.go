@@ -3,10 +3,8 @@
 package framefetch
 
 import (
-	"container/list"
 	"context"
 	"fmt"
-	"sync"
 
 	"golang.org/x/sync/singleflight"
 
@@ -16,6 +14,7 @@ import (
 	"github.com/pikepole/pikepole/services/internal/frame/framepb"
 	"github.com/pikepole/pikepole/services/platform/build"
 	"github.com/pikepole/pikepole/services/platform/fault"
+	"github.com/pikepole/pikepole/services/platform/lru"
 )
 
 // MaxTimbers bounds what is kept: the timbers of all kept frames together. One frame is always kept.
@@ -25,17 +24,7 @@ const MaxTimbers = 100_000
 type Source struct {
 	frames framesv1.FramesServiceClient
 	parse  singleflight.Group
-
-	mu      sync.Mutex
-	recent  *list.List // of *kept, the one used last in front
-	byName  map[string]*list.Element
-	timbers int
-	most    int
-}
-
-type kept struct {
-	name  string
-	frame *frame.Frame
+	kept   *lru.Cache[string, *frame.Frame]
 }
 
 // Loaded is a frame with what an answer computed from it has to say.
@@ -50,7 +39,13 @@ type Loaded struct {
 
 // New makes a source on the frames service. The client has to forward the caller's token.
 func New(frames framesv1.FramesServiceClient) *Source {
-	return &Source{frames: frames, recent: list.New(), byName: map[string]*list.Element{}, most: MaxTimbers}
+	return bounded(frames, MaxTimbers)
+}
+
+// bounded makes a source that keeps frames of so many timbers together.
+func bounded(frames framesv1.FramesServiceClient, timbers int) *Source {
+	weigh := func(f *frame.Frame) int { return len(f.Timbers()) }
+	return &Source{frames: frames, kept: lru.NewWeighted[string](timbers, weigh)}
 }
 
 // Job gives a job of the caller's company. Errors of the frames service pass through.
@@ -88,7 +83,7 @@ func (s *Source) Load(ctx context.Context, job, revision string) (Loaded, error)
 // for it: frames of two jobs may list the same pieces in other orders.
 func (s *Source) parsed(rev *framesv1.FrameRevision) (*frame.Frame, error) {
 	name := fmt.Sprintf("%s/%d/%s", rev.GetJob(), rev.GetRevision(), rev.GetDigest())
-	if f := s.kept(name); f != nil {
+	if f, ok := s.kept.Get(name); ok {
 		return f, nil
 	}
 	got, err, _ := s.parse.Do(name, func() (any, error) {
@@ -99,7 +94,7 @@ func (s *Source) parsed(rev *framesv1.FrameRevision) (*frame.Frame, error) {
 		if f.Digest() != rev.GetDigest() {
 			return nil, broken(rev)
 		}
-		s.keep(name, f)
+		s.kept.Add(name, f)
 		return f, nil
 	})
 	if err != nil {
@@ -111,32 +106,4 @@ func (s *Source) parsed(rev *framesv1.FrameRevision) (*frame.Frame, error) {
 func broken(rev *framesv1.FrameRevision) *fault.Error {
 	return fault.New(fault.Internal, fault.ReasonInternal,
 		"Revision %d of job %s came from the frames service but is not the frame that its digest names.", rev.GetRevision(), rev.GetJob())
-}
-
-func (s *Source) kept(name string) *frame.Frame {
-	s.mu.Lock()
-	defer s.mu.Unlock()
-	element, ok := s.byName[name]
-	if !ok {
-		return nil
-	}
-	s.recent.MoveToFront(element)
-	return element.Value.(*kept).frame
-}
-
-// keep keeps a frame and lets go of those used longest ago.
-func (s *Source) keep(name string, f *frame.Frame) {
-	s.mu.Lock()
-	defer s.mu.Unlock()
-	if _, ok := s.byName[name]; ok {
-		return
-	}
-	s.byName[name] = s.recent.PushFront(&kept{name, f})
-	s.timbers += len(f.Timbers())
-	for s.timbers > s.most && s.recent.Len() > 1 {
-		oldest := s.recent.Back()
-		old := s.recent.Remove(oldest).(*kept)
-		delete(s.byName, old.name)
-		s.timbers -= len(old.frame.Timbers())
-	}
 }

@@ -3,6 +3,7 @@ package frametest
 
 import (
 	"strconv"
+	"testing"
 
 	"github.com/pikepole/pikepole/services/internal/frame"
 	"github.com/pikepole/pikepole/services/internal/geom"
@@ -85,4 +86,14 @@ func (s *shed) beam(mark string, role frame.Role, from, to string, start, end ge
 	}
 	tenon(mark+"-s", joinery.AtStart, from, start)
 	tenon(mark+"-e", joinery.AtEnd, to, end)
+}
+
+// Parse parses a draft that a test means to be valid.
+func Parse(t testing.TB, d frame.Draft) *frame.Frame {
+	t.Helper()
+	f, err := frame.Parse(d)
+	if err != nil {
+		t.Fatalf("the frame is not valid: %v", err)
+	}
+	return f
 }

@@ -65,6 +65,9 @@ func Once(
 	return keep(ctx, tx, caller, method, requestID, hash, answer)
 }
 
+// ReasonSpent: the request was carried out before, and its answer is shown only once.
+const ReasonSpent = "REQUEST_ID_SPENT"
+
 // OnceOnly is Once for calls whose answer holds a secret that is shown once: the answer is not
 // kept, and a repeat with the same request is an AlreadyExists fault REQUEST_ID_SPENT.
 func OnceOnly(
@@ -76,7 +79,7 @@ func OnceOnly(
 	case err != nil:
 		return err
 	case seen != nil:
-		return fault.New(fault.AlreadyExists, "REQUEST_ID_SPENT",
+		return fault.New(fault.AlreadyExists, ReasonSpent,
 			"This request was carried out before, and its answer is shown only once; use a new request id to make another.")
 	}
 	if err := fn(); err != nil {

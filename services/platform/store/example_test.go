@@ -32,7 +32,7 @@ func keepCrane(ctx context.Context, url string) error {
 		return err
 	}
 	defer func() { _ = db.Close() }()
-	migrations := fstest.MapFS{"00001_crane.sql": {Data: []byte(
+	migrations := fstest.MapFS{"migrations/00001_crane.sql": {Data: []byte(
 		"-- +goose Up\nCREATE TABLE crane (company TEXT NOT NULL, id TEXT NOT NULL, PRIMARY KEY (company, id));")}}
 	if err := db.Migrate(ctx, migrations); err != nil {
 		return err

@@ -12,8 +12,8 @@ import (
 	"github.com/pressly/goose/v3"
 )
 
-// Migrate brings the tables to the newest of the numbered *.sql files at the top of the file
-// system. The files are written for goose, forward only, in the SQL that both engines share,
+// Migrate brings the tables to the newest of the numbered *.sql files in the folder migrations of
+// the file system. The files are written for goose, forward only, in the SQL that both engines share,
 // with SQLite's types in capitals: TEXT, BLOB, BIGINT, INTEGER, REAL, BOOLEAN. Two processes
 // that migrate the same PostgreSQL schema at once take turns.
 func (db *DB) Migrate(ctx context.Context, files fs.FS) error {
@@ -32,6 +32,10 @@ func (db *DB) MigrateTo(ctx context.Context, files fs.FS, version int64) error {
 }
 
 func (db *DB) migrate(ctx context.Context, files fs.FS, up func(*goose.Provider) error) (err error) {
+	files, err = fs.Sub(files, "migrations")
+	if err != nil {
+		return fmt.Errorf("migrate store %s: %w", db.config.Schema, err)
+	}
 	conns, err := db.engine.open(roleMigrate)
 	if err != nil {
 		return fmt.Errorf("migrate store %s: %w", db.config.Schema, err)

@@ -72,15 +72,6 @@ func (p portal) draft() frame.Draft {
 	return d
 }
 
-func parse(t testing.TB, d frame.Draft) *frame.Frame {
-	t.Helper()
-	f, err := frame.Parse(d)
-	if err != nil {
-		t.Fatal(err)
-	}
-	return f
-}
-
 // rack is gear with invented tags.
 func rack() []picking.Gear {
 	return []picking.Gear{

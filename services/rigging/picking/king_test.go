@@ -5,6 +5,7 @@ import (
 	"testing"
 
 	"github.com/pikepole/pikepole/services/internal/frame"
+	"github.com/pikepole/pikepole/services/internal/frametest"
 	"github.com/pikepole/pikepole/services/internal/geom"
 	"github.com/pikepole/pikepole/services/internal/rough"
 	"github.com/pikepole/pikepole/services/rigging/picking"
@@ -23,7 +24,7 @@ func king(t testing.TB, change func(k *rough.King)) *frame.Frame {
 	if err != nil {
 		t.Fatal(err)
 	}
-	return parse(t, d)
+	return frametest.Parse(t, d)
 }
 
 // yard puts crane and zones beside a frame as long and as wide as given.

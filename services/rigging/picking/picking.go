@@ -10,11 +10,9 @@ package picking
 import (
 	"context"
 	"math"
-	"slices"
 
 	"github.com/pikepole/pikepole/services/internal/frame"
 	"github.com/pikepole/pikepole/services/internal/geom"
-	"github.com/pikepole/pikepole/services/internal/natural"
 	"github.com/pikepole/pikepole/services/rigging/chart"
 )
 
@@ -158,10 +156,10 @@ func Plan(ctx context.Context, f *frame.Frame, site Site, gear []Gear, s Setting
 		}
 		picks = append(picks, p.pick(p.assembly(a)))
 	}
-	loose := slices.Clone(f.Loose())
-	timbers := f.Timbers()
-	slices.SortFunc(loose, func(i, j int) int { return natural.Compare(timbers[i].Mark, timbers[j].Mark) })
-	for _, i := range loose {
+	for _, i := range f.InOrder() {
+		if f.Timbers()[i].Assembly != "" {
+			continue
+		}
 		if err := ctx.Err(); err != nil {
 			return nil, err
 		}

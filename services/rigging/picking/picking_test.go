@@ -7,6 +7,7 @@ import (
 	"strings"
 	"testing"
 
+	"github.com/pikepole/pikepole/services/internal/frametest"
 	"github.com/pikepole/pikepole/services/internal/geom"
 	"github.com/pikepole/pikepole/services/rigging/internal/checkvalue"
 	"github.com/pikepole/pikepole/services/rigging/picking"
@@ -28,7 +29,7 @@ func refused(t *testing.T, p picking.Pick, words string) {
 
 func TestBentIsHeldByItsTie(t *testing.T) {
 	t.Parallel()
-	f := parse(t, portal{tieZ: 3000, span: 5000, assembly: "bent-1"}.draft())
+	f := frametest.Parse(t, portal{tieZ: 3000, span: 5000, assembly: "bent-1"}.draft())
 	p := plan(t, f, site(t), rack())["bent-1"]
 	accepted(t, p)
 	for _, pt := range p.Points {
@@ -47,7 +48,7 @@ func TestBentIsHeldByItsTie(t *testing.T) {
 
 func TestLooseStickIsHeldWhereItBendsLeast(t *testing.T) {
 	t.Parallel()
-	f := parse(t, portal{tieZ: 3000, span: 5000, assembly: "bent-1"}.draft())
+	f := frametest.Parse(t, portal{tieZ: 3000, span: 5000, assembly: "bent-1"}.draft())
 	p := plan(t, f, site(t), rack())["G-10"]
 	accepted(t, p)
 	i, _ := f.Index("G-10")
@@ -87,7 +88,7 @@ func TestAssembliesFirstThenMarksAsPeopleReadThem(t *testing.T) {
 			}
 		}
 	}
-	picks, err := picking.Plan(context.Background(), parse(t, d), site(t), rack(), picking.Default())
+	picks, err := picking.Plan(context.Background(), frametest.Parse(t, d), site(t), rack(), picking.Default())
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -104,7 +105,7 @@ func TestAssembliesFirstThenMarksAsPeopleReadThem(t *testing.T) {
 // tie; so they hold the tie, close together as it has room.
 func TestPostsBelowATieAreNotHeld(t *testing.T) {
 	t.Parallel()
-	f := parse(t, portal{tieZ: 3000, span: 700, postTop: 3300, assembly: "bent-1"}.draft())
+	f := frametest.Parse(t, portal{tieZ: 3000, span: 700, postTop: 3300, assembly: "bent-1"}.draft())
 	p := plan(t, f, site(t), rack())["bent-1"]
 	accepted(t, p)
 	for _, pt := range p.Points {
@@ -116,14 +117,14 @@ func TestPostsBelowATieAreNotHeld(t *testing.T) {
 
 func TestShortStickWithoutRoomIsRefused(t *testing.T) {
 	t.Parallel()
-	f := parse(t, portal{tieZ: 3000, span: 700, postTop: 3300, assembly: "bent-1"}.draft())
+	f := frametest.Parse(t, portal{tieZ: 3000, span: 700, postTop: 3300, assembly: "bent-1"}.draft())
 	refused(t, plan(t, f, site(t), rack())["G-10"], "No two places for slings")
 }
 
 // Posts that go on far above a low tie put the center of gravity above every place that holds a sling.
 func TestWhatCouldRollIsRefused(t *testing.T) {
 	t.Parallel()
-	f := parse(t, portal{tieZ: 1200, span: 5000, postTop: 5000, assembly: "bent-1"}.draft())
+	f := frametest.Parse(t, portal{tieZ: 1200, span: 5000, postTop: 5000, assembly: "bent-1"}.draft())
 	p := plan(t, f, site(t), rack())["bent-1"]
 	refused(t, p, "could roll over")
 	if p.Points[0].At.Z >= p.Center.Z {
@@ -138,7 +139,7 @@ func TestWhatCouldRollIsRefused(t *testing.T) {
 
 func TestMissingThingsRefuse(t *testing.T) {
 	t.Parallel()
-	f := parse(t, portal{tieZ: 3000, span: 5000, assembly: "bent-1"}.draft())
+	f := frametest.Parse(t, portal{tieZ: 3000, span: 5000, assembly: "bent-1"}.draft())
 	for name, tt := range map[string]struct {
 		change func(s *picking.Site)
 		bent   string
@@ -178,7 +179,7 @@ func TestMissingThingsRefuse(t *testing.T) {
 
 func TestGearRefuses(t *testing.T) {
 	t.Parallel()
-	f := parse(t, portal{tieZ: 3000, span: 5000, assembly: "bent-1"}.draft())
+	f := frametest.Parse(t, portal{tieZ: 3000, span: 5000, assembly: "bent-1"}.draft())
 	only := func(change func(g *picking.Gear)) []picking.Gear {
 		g := rack()[2]
 		change(&g)
@@ -208,7 +209,7 @@ func TestGearRefuses(t *testing.T) {
 
 func TestShackleStrongEnoughOrNone(t *testing.T) {
 	t.Parallel()
-	f := parse(t, portal{tieZ: 3000, span: 5000, assembly: "bent-1"}.draft())
+	f := frametest.Parse(t, portal{tieZ: 3000, span: 5000, assembly: "bent-1"}.draft())
 	gear := rack()[:4]
 	gear = append(gear,
 		picking.Gear{ID: "weak", Kind: picking.Shackle, Count: 9, VerticalKG: 50, MassKG: 0.2},
@@ -229,7 +230,7 @@ func TestPlanEndsWithItsContext(t *testing.T) {
 	t.Parallel()
 	ctx, cancel := context.WithCancel(context.Background())
 	cancel()
-	f := parse(t, portal{tieZ: 3000, span: 5000, assembly: "bent-1"}.draft())
+	f := frametest.Parse(t, portal{tieZ: 3000, span: 5000, assembly: "bent-1"}.draft())
 	if picks, err := picking.Plan(ctx, f, site(t), rack(), picking.Default()); err == nil {
 		t.Errorf("planned %d picks for nobody", len(picks))
 	}
@@ -243,7 +244,7 @@ func TestSharesGrowWithLoad(t *testing.T) {
 			d.Timbers[i].MoisturePercent = moisture
 		}
 		// One sling only, so that the way of rigging stays the same.
-		p := plan(t, parse(t, d), site(t), []picking.Gear{rack()[2]})["bent-1"]
+		p := plan(t, frametest.Parse(t, d), site(t), []picking.Gear{rack()[2]})["bent-1"]
 		accepted(t, p)
 		return p.ShareOfRated, p.Points[0].Share
 	}

@@ -7,6 +7,7 @@ import (
 	"testing"
 
 	"github.com/pikepole/pikepole/services/internal/frame"
+	"github.com/pikepole/pikepole/services/internal/frametest"
 	"github.com/pikepole/pikepole/services/internal/geom"
 	"github.com/pikepole/pikepole/services/internal/joinery"
 	"github.com/pikepole/pikepole/services/internal/rough"
@@ -70,7 +71,7 @@ func TestWhatIsNotOnePieceIsRefused(t *testing.T) {
 	} {
 		t.Run(name, func(t *testing.T) {
 			t.Parallel()
-			p := plan(t, parse(t, tt.draft), yard(t, 3658, 6096), longRack())["bent-1"]
+			p := plan(t, frametest.Parse(t, tt.draft), yard(t, 3658, 6096), longRack())["bent-1"]
 			if tt.words == nil {
 				accepted(t, p)
 			}
@@ -111,7 +112,7 @@ func TestScarfNeitherStopsNorCarriesASling(t *testing.T) {
 			Pegs: &joinery.Pegs{Count: 4, DiameterMM: 25, LengthMM: 250, Wood: "white-oak", Hole: joinery.HoleBoredThroughInShop, FromShoulderMM: 150, SpacingMM: 200},
 		})
 	}
-	f := parse(t, d)
+	f := frametest.Parse(t, d)
 	p := plan(t, f, yard(t, 3658, 6096), longRack())["bent-1"]
 	if len(p.Points) == 0 {
 		t.Fatalf("no points: %q", p.Refusals)
@@ -146,7 +147,7 @@ func TestSlingStaysOffTheLapOfAScarf(t *testing.T) {
 		},
 	}}
 	d.Joints[0].At = geom.V(0, 100, 0)
-	p := plan(t, parse(t, d), site(t), rack())["PL-1"]
+	p := plan(t, frametest.Parse(t, d), site(t), rack())["PL-1"]
 	accepted(t, p)
 	for _, pt := range p.Points {
 		if pt.At.Y > 5000-lapMM {
@@ -163,7 +164,7 @@ func TestHookAndLegsAreClearOfTheBent(t *testing.T) {
 	found := 0
 	for _, pitch := range []float64{30, 40, 50, 55, 60} {
 		for length := 2000.0; length <= 8000; length += 500 {
-			f := parse(t, kingDraft(t, pitch, true))
+			f := frametest.Parse(t, kingDraft(t, pitch, true))
 			gear := []picking.Gear{{ID: "sling", Kind: picking.Sling, Count: 2, LengthMM: length, VerticalKG: 5000, ChokerKG: 4000, MassKG: 5}}
 			p := plan(t, f, yard(t, 3658, 6096), gear)["bent-1"]
 			if len(p.Refusals) > 0 {
@@ -202,7 +203,7 @@ func TestUnevenBentKeepsItsSlingsAtTheirStops(t *testing.T) {
 	lowest := func(massKG float64) (along float64, p picking.Pick) {
 		d := kingDraft(t, 60, true)
 		d.Hardware = []frame.Hardware{{ID: "shoe", Kind: frame.HardwarePostBase, Count: 1, MassEachKG: massKG, At: geom.V(100, 100, 0), Timber: "P-1A"}}
-		f := parse(t, d)
+		f := frametest.Parse(t, d)
 		p = plan(t, f, yard(t, 3658, 6096), longRack())["bent-1"]
 		for _, pt := range p.Points {
 			mark := f.Timbers()[pt.Timber].Mark
@@ -241,7 +242,7 @@ func TestHardwareDrawnElsewhereRefuses(t *testing.T) {
 			t.Parallel()
 			d := portal{tieZ: 3000, span: 5000, assembly: "bent-1"}.draft()
 			d.Hardware = []frame.Hardware{{ID: "plate", Kind: frame.HardwarePlate, Count: 1, MassEachKG: 12, At: tt.at, Timber: "T-1"}}
-			picks, err := picking.Plan(t.Context(), parse(t, d), site(t), rack(), picking.Default())
+			picks, err := picking.Plan(t.Context(), frametest.Parse(t, d), site(t), rack(), picking.Default())
 			if err != nil {
 				t.Fatal(err)
 			}
@@ -273,13 +274,13 @@ func TestHeapOfSticksIsNoLift(t *testing.T) {
 		}
 		d.Joints = append(d.Joints, joint)
 	}
-	refused(t, plan(t, parse(t, d), site(t), rack())["wall"], "201 sticks")
+	refused(t, plan(t, frametest.Parse(t, d), site(t), rack())["wall"], "201 sticks")
 }
 
 // What is not a number passes no limit: a rule that is not a number refuses even what hangs level.
 func TestRuleThatIsNoNumberRefuses(t *testing.T) {
 	t.Parallel()
-	f := parse(t, portal{tieZ: 3000, span: 5000, assembly: "bent-1"}.draft())
+	f := frametest.Parse(t, portal{tieZ: 3000, span: 5000, assembly: "bent-1"}.draft())
 	for name, change := range map[string]func(s *picking.Settings){
 		"tilt":       func(s *picking.Settings) { s.MostTiltDeg = math.NaN() },
 		"lean":       func(s *picking.Settings) { s.MostLeanDeg = math.NaN() },

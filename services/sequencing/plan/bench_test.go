@@ -5,6 +5,7 @@ import (
 	"testing"
 
 	"github.com/pikepole/pikepole/services/internal/frame"
+	"github.com/pikepole/pikepole/services/internal/frametest"
 	"github.com/pikepole/pikepole/services/internal/rough"
 	"github.com/pikepole/pikepole/services/sequencing/plan"
 	"github.com/pikepole/pikepole/services/sequencing/raising"
@@ -35,7 +36,7 @@ func scattered(t testing.TB, f *frame.Frame) *frame.Frame {
 	for i := range d.Timbers {
 		d.Timbers[i].Assembly = ""
 	}
-	return parse(t, d)
+	return frametest.Parse(t, d)
 }
 
 func BenchmarkMake(b *testing.B) {

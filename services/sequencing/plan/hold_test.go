@@ -7,6 +7,7 @@ import (
 	"testing"
 
 	"github.com/pikepole/pikepole/services/internal/frame"
+	"github.com/pikepole/pikepole/services/internal/frametest"
 	"github.com/pikepole/pikepole/services/internal/geom"
 	"github.com/pikepole/pikepole/services/internal/joinery"
 	"github.com/pikepole/pikepole/services/sequencing/plan"
@@ -58,7 +59,7 @@ func TestPostsOnASillAreBraced(t *testing.T) {
 		h.join(blind, p, frame.AtStart, "S", geom.V(x, 0, 200))
 		h.join(blind, p, frame.AtEnd, "PL", geom.V(x, 0, 5000))
 	}
-	r := raise(t, parse(t, h.d))
+	r := raise(t, frametest.Parse(t, h.d))
 	says(t, moveOf(t, r, "S"), "Lay sill S on the deck")
 	for _, mark := range []string{"P1", "P2"} {
 		m := moveOf(t, r, mark)
@@ -93,7 +94,7 @@ func TestPanelsOnTheirOwnSillAreBraced(t *testing.T) {
 			geom.V(x+300, 0, 2500), geom.V(x+5700, 0, 2500), panel)
 	}
 	h.join(joinery.Scarf, "S2", frame.AtStart, "S1", geom.V(6000, 0, 100))
-	r := raise(t, parse(t, h.d))
+	r := raise(t, frametest.Parse(t, h.d))
 	says(t, r.Moves[0], "Stand wall panel panel-a on the deck")
 	for _, m := range r.Moves {
 		if len(m.Braces) != 4 {
@@ -112,7 +113,7 @@ func TestBentOverAMiddlePostIsBracedToBothSides(t *testing.T) {
 	h.beam(blind, "T1", frame.RoleTieBeam, "P1A", "P1B", geom.V(0, 100, 2700), geom.V(0, 5900, 2700), "bent-1")
 	h.post("M1", 0, 3000, 2600, "", bearing)
 	h.join(blind, "M1", frame.AtEnd, "T1", geom.V(0, 3000, 2600))
-	r := raise(t, parse(t, h.d))
+	r := raise(t, frametest.Parse(t, h.d))
 	if m := moveOf(t, r, "P1A"); m.Number != 2 || len(m.Braces) != 4 {
 		t.Errorf("move %d stands the bent with %d braces, want move 2 with 4", m.Number, len(m.Braces))
 	}
@@ -138,7 +139,7 @@ func TestPlateOnAWallPanelIsNotPropped(t *testing.T) {
 	h.beam(blind, "G", frame.RoleGirt, "P1", "P2", geom.V(100, 0, 2000), geom.V(3900, 0, 2000), "panel")
 	h.sized("R", frame.RoleCommonRafter, geom.V(2000, -300, 2900), geom.V(2000, 2700, 5900), "", 150)
 	h.join(joinery.Birdsmouth, "R", frame.Along, "PL", geom.V(2000, 0, 3200))
-	r := raise(t, parse(t, h.d))
+	r := raise(t, frametest.Parse(t, h.d))
 	silent(t, moveOf(t, r, "PL"), "Prop")
 	says(t, moveOf(t, r, "R"), "no later move takes the other side: keep it propped")
 }
@@ -159,7 +160,7 @@ func bracket() *hand {
 func TestWhatIsCarriedToOneSideIsPropped(t *testing.T) {
 	t.Parallel()
 	h := bracket()
-	r := raise(t, parse(t, h.d))
+	r := raise(t, frametest.Parse(t, h.d))
 	m := moveOf(t, r, "B")
 	if m.Number != 3 {
 		t.Fatalf("the beam is move %d, want it after the post and the strut", m.Number)
@@ -171,7 +172,7 @@ func TestWhatIsCarriedToOneSideIsPropped(t *testing.T) {
 	}
 	h.post("P2", 4100, 0, 4000, "", bearing)
 	h.join(blind, "B", frame.AtEnd, "P2", geom.V(4000, 0, 3000))
-	r = raise(t, parse(t, h.d))
+	r = raise(t, frametest.Parse(t, h.d))
 	says(t, moveOf(t, r, "B"), fmt.Sprintf("Prop its free end until move %d takes it.", moveOf(t, r, "P2").Number))
 }
 
@@ -184,7 +185,7 @@ func TestWhatStandsOnItsJointsIsHeld(t *testing.T) {
 	for i := range d.Timbers {
 		d.Timbers[i].Assembly = ""
 	}
-	m := moveOf(t, raise(t, parse(t, d)), "K-1")
+	m := moveOf(t, raise(t, frametest.Parse(t, d)), "K-1")
 	says(t, m, "keep hold of it until it is pegged and tied back")
 	says(t, m, "peg them before lifting")
 	silent(t, m, "Prop")
@@ -259,7 +260,7 @@ func TestSinglePostsAreBracedBothWays(t *testing.T) {
 	h.post("P1", 0, 0, 3000, "", bearing)
 	h.post("P2", 4000, 0, 3000, "", bearing)
 	h.beam(blind, "G", frame.RoleGirt, "P1", "P2", geom.V(100, 0, 2600), geom.V(3900, 0, 2600), "")
-	m := moveOf(t, raise(t, parse(t, h.d)), "P2")
+	m := moveOf(t, raise(t, frametest.Parse(t, h.d)), "P2")
 	says(t, m, "Stand post P2 plumb, the length of a tenon short of its place; start its tenon onto girt G; then draw it up along −X")
 	if len(m.Braces) != 2 {
 		t.Fatalf("%d braces, want 2", len(m.Braces))

@@ -4,6 +4,7 @@ import (
 	"testing"
 
 	"github.com/pikepole/pikepole/services/internal/frame"
+	"github.com/pikepole/pikepole/services/internal/frametest"
 	"github.com/pikepole/pikepole/services/internal/rough"
 	"github.com/pikepole/pikepole/services/sequencing/plan"
 	"github.com/pikepole/pikepole/services/sequencing/work"
@@ -18,22 +19,13 @@ func numbers(bents int) rough.King {
 	}
 }
 
-func parse(t testing.TB, d frame.Draft) *frame.Frame {
-	t.Helper()
-	f, err := frame.Parse(d)
-	if err != nil {
-		t.Fatalf("parse: %v", err)
-	}
-	return f
-}
-
 func roughFrame(t testing.TB, k rough.King) *frame.Frame {
 	t.Helper()
 	d, err := rough.Make(k)
 	if err != nil {
 		t.Fatalf("rough frame: %v", err)
 	}
-	return parse(t, d)
+	return frametest.Parse(t, d)
 }
 
 // crew is a company with a telehandler.

@@ -10,6 +10,7 @@ import (
 	"pgregory.net/rapid"
 
 	"github.com/pikepole/pikepole/services/internal/frame"
+	"github.com/pikepole/pikepole/services/internal/frametest"
 	"github.com/pikepole/pikepole/services/internal/geom"
 	"github.com/pikepole/pikepole/services/internal/joinery"
 	"github.com/pikepole/pikepole/services/internal/rough"
@@ -264,7 +265,7 @@ func TestDowelledBentsAreRefused(t *testing.T) {
 			d.Joints[i].Kind = joinery.PostBaseDowelled
 		}
 	}
-	_, err := plan.Make(t.Context(), parse(t, d), site(), crew())
+	_, err := plan.Make(t.Context(), frametest.Parse(t, d), site(), crew())
 	var lock *raising.Locked
 	if !errors.As(err, &lock) || !lock.Deck {
 		t.Fatalf("error %v, want a lock with the deck", err)
@@ -288,7 +289,7 @@ func TestLockedAssemblyIsNamed(t *testing.T) {
 			j.Kind = joinery.ForkAndTongue
 		}
 	}
-	_, err := plan.Make(t.Context(), parse(t, d), site(), crew())
+	_, err := plan.Make(t.Context(), frametest.Parse(t, d), site(), crew())
 	var lock *raising.Locked
 	if !errors.As(err, &lock) || lock.Flat != "bent-1" {
 		t.Fatalf("error %v, want a lock in bent-1", err)

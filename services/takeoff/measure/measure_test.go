@@ -16,22 +16,13 @@ import (
 	"github.com/pikepole/pikepole/services/takeoff/measure"
 )
 
-func parse(t testing.TB, d frame.Draft) *frame.Frame {
-	t.Helper()
-	f, err := frame.Parse(d)
-	if err != nil {
-		t.Fatal(err)
-	}
-	return f
-}
-
 func near(a, b float64) bool { return math.Abs(a-b) <= 1e-9*max(1, math.Abs(b)) }
 
 // The shed's sticks can be measured by hand: posts of 9 ft, tie beams of 24 ft less two posts of 8 in
 // plus two tenons of 4 in, all full 8x8.
 func TestShedByHand(t *testing.T) {
 	t.Parallel()
-	got := measure.Frame(parse(t, frametest.Shed(2)))
+	got := measure.Frame(frametest.Parse(t, frametest.Shed(2)))
 	by := map[string]measure.Stick{}
 	for _, s := range got.Sticks {
 		by[s.Mark] = s
@@ -95,7 +86,7 @@ func TestOrderOfListingDoesNotMatter(t *testing.T) {
 	turned := d.Clone()
 	slices.Reverse(turned.Timbers)
 	slices.Reverse(turned.Joints)
-	a, b := measure.Frame(parse(t, d)), measure.Frame(parse(t, turned))
+	a, b := measure.Frame(frametest.Parse(t, d)), measure.Frame(frametest.Parse(t, turned))
 	options := cmp.Options{cmpopts.EquateApprox(1e-12, 0), cmpopts.IgnoreFields(measure.Stick{}, "Index")}
 	if diff := cmp.Diff(a, b, options); diff != "" {
 		t.Error(diff)
@@ -124,7 +115,7 @@ func TestPegsAndHardware(t *testing.T) {
 		{ID: "h-2", Kind: frame.HardwarePostBase, Count: 1, MassEachKG: 6},
 		{ID: "h-3", Kind: frame.HardwareBolt, Count: 2, MassEachKG: 0.5, Timber: "P1B"},
 	}
-	got := measure.Frame(parse(t, d))
+	got := measure.Frame(frametest.Parse(t, d))
 	if len(got.Pegs) != 2 || got.Pegs[0].DiameterMM != 19 || got.Pegs[0].Count != 1 || got.Pegs[1].Count != 2*(seen-1) {
 		t.Errorf("pegs %+v of %d joints", got.Pegs, seen)
 	}
@@ -150,7 +141,7 @@ func TestNominalSizeCountsWhenGiven(t *testing.T) {
 			d.Timbers[i].NominalWidthIn, d.Timbers[i].NominalDepthIn = &ten, &ten
 		}
 	}
-	got := measure.Frame(parse(t, d))
+	got := measure.Frame(frametest.Parse(t, d))
 	var labels []string
 	for _, g := range got.BySection {
 		labels = append(labels, g.Label)
@@ -188,5 +179,5 @@ func purlined(t testing.TB, bents, purlins int) *frame.Frame {
 	if err != nil {
 		t.Fatal(err)
 	}
-	return parse(t, d)
+	return frametest.Parse(t, d)
 }

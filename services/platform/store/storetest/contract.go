@@ -95,7 +95,7 @@ func (b *bench) open(t *testing.T) *store.DB {
 // Migrations are the suite's tables, with those of replay and outbox among them.
 func Migrations() fs.FS {
 	return fstest.MapFS{
-		"00001_first.sql": {Data: []byte("-- +goose Up\n" + replay.Schema + outbox.Schema + `
+		"migrations/00001_first.sql": {Data: []byte("-- +goose Up\n" + replay.Schema + outbox.Schema + `
 			CREATE TABLE thing (
 				name  TEXT    NOT NULL PRIMARY KEY CHECK (name <> 'TEXT and "BLOB"'), -- a TEXT
 				count INTEGER NOT NULL DEFAULT 0,
@@ -104,7 +104,7 @@ func Migrations() fs.FS {
 				flag  BOOLEAN NOT NULL DEFAULT FALSE,
 				text  TEXT    NOT NULL DEFAULT ''
 			) WITHOUT ROWID;`)},
-		"00002_second.sql": {Data: []byte(`-- +goose Up
+		"migrations/00002_second.sql": {Data: []byte(`-- +goose Up
 			CREATE TABLE part (
 				thing TEXT   NOT NULL REFERENCES thing (name) DEFERRABLE INITIALLY DEFERRED,
 				n     BIGINT NOT NULL,

@@ -254,7 +254,7 @@ func testMigrate(t *testing.T, b *bench) {
 	if err := b.Migrate(t.Context(), fstest.MapFS{}); err == nil {
 		t.Error("no migrations at all were accepted")
 	}
-	broken := fstest.MapFS{"00009_broken.sql": {Data: []byte("-- +goose Up\nCREATE TABLE;")}}
+	broken := fstest.MapFS{"migrations/00009_broken.sql": {Data: []byte("-- +goose Up\nCREATE TABLE;")}}
 	if err := b.Migrate(t.Context(), broken); err == nil || fault.Is(err, fault.Unavailable) {
 		t.Errorf("a broken migration gave %v", err)
 	}

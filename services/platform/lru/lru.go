@@ -6,12 +6,14 @@ import (
 	"sync"
 )
 
-// Cache holds at most a fixed number of values. It is safe for concurrent use.
+// Cache holds values up to a limit, by their number or by their weight. It is safe for concurrent use.
 type Cache[K comparable, V any] struct {
-	mu    sync.Mutex
-	limit int
-	order *list.List
-	items map[K]*list.Element
+	mu     sync.Mutex
+	limit  int
+	weigh  func(V) int
+	weight int
+	order  *list.List // of *item, the one used last in front
+	items  map[K]*list.Element
 }
 
 type item[K comparable, V any] struct {
@@ -21,7 +23,13 @@ type item[K comparable, V any] struct {
 
 // New makes a cache for at most limit values; a limit below one holds one.
 func New[K comparable, V any](limit int) *Cache[K, V] {
-	return &Cache[K, V]{limit: max(limit, 1), order: list.New(), items: map[K]*list.Element{}}
+	return NewWeighted[K](max(limit, 1), func(V) int { return 1 })
+}
+
+// NewWeighted makes a cache for values that weigh at most limit together. What was put last is held even when it
+// alone weighs more. The weight of a value must not change.
+func NewWeighted[K comparable, V any](limit int, weigh func(V) int) *Cache[K, V] {
+	return &Cache[K, V]{limit: limit, weigh: weigh, order: list.New(), items: map[K]*list.Element{}}
 }
 
 // Get gives the value and counts as a use.
@@ -42,6 +50,15 @@ func (c *Cache[K, V]) Put(key K, value V) {
 	c.mu.Lock()
 	defer c.mu.Unlock()
 	c.put(key, value)
+}
+
+// Add puts a value where there is none; one that is there stays, and this is no use of it.
+func (c *Cache[K, V]) Add(key K, value V) {
+	c.mu.Lock()
+	defer c.mu.Unlock()
+	if _, ok := c.items[key]; !ok {
+		c.put(key, value)
+	}
 }
 
 // GetOrPut gives the value, making it first when there is none.
@@ -73,19 +90,27 @@ func (c *Cache[K, V]) Len() int {
 	return c.order.Len()
 }
 
+// Weight is what the values held weigh together.
+func (c *Cache[K, V]) Weight() int {
+	c.mu.Lock()
+	defer c.mu.Unlock()
+	return c.weight
+}
+
 func (c *Cache[K, V]) put(key K, value V) {
 	if element, ok := c.items[key]; ok {
-		element.Value.(*item[K, V]).value = value
-		c.order.MoveToFront(element)
-		return
+		c.drop(element)
 	}
 	c.items[key] = c.order.PushFront(&item[K, V]{key: key, value: value})
-	if c.order.Len() > c.limit {
+	c.weight += c.weigh(value)
+	for c.weight > c.limit && c.order.Len() > 1 {
 		c.drop(c.order.Back())
 	}
 }
 
 func (c *Cache[K, V]) drop(element *list.Element) {
 	c.order.Remove(element)
-	delete(c.items, element.Value.(*item[K, V]).key)
+	old := element.Value.(*item[K, V])
+	delete(c.items, old.key)
+	c.weight -= c.weigh(old.value)
 }
