@@ -113,6 +113,8 @@ func rooms() map[string][]string {
 		"joinery":   {"geom", "wood"},
 		"frame":     {"natural", "geom", "wood", "joinery"},
 		"rough":     {"natural", "geom", "wood", "joinery", "frame"},
+		"statics":   {"geom"},
+		"model":     {"natural", "geom", "wood", "joinery", "frame", "statics"},
 		"drawing":   {"geom"},
 		"report":    {"geom", "drawing"},
 		"framedraw": {"natural", "geom", "wood", "joinery", "frame", "drawing", "report"},
