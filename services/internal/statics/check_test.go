@@ -311,3 +311,23 @@ func TestStartAndAxial(t *testing.T) {
 		}
 	}
 }
+
+// Left out, a brace with a node of its own leaves nothing behind; a stick that only it held falls.
+func TestKnockedOut(t *testing.T) {
+	t.Parallel()
+	m := post()
+	m.Nodes = append(m.Nodes, statics.Node{Name: "eye", At: geom.V(2, 0, 3)})
+	arm := m.Members[0]
+	arm.Name, arm.I, arm.J = "arm", 1, 2
+	m.Members = append(m.Members, arm)
+	m.Members[0].GripJ.Hold[statics.RZ].Free = true
+	s := prepare(t, &m)
+	load := statics.Case{Gravity: geom.V(0, 0, -9.80665)}
+	if r := solve(t, s, statics.Options{Without: []int{1}}, load)[0]; r.Outcome != statics.Solved {
+		t.Errorf("without the arm: %v %v", r.Outcome, r.Motions)
+	}
+	r := solve(t, s, statics.Options{Without: []int{0}}, load)[0]
+	if r.Outcome != statics.Moves || len(r.Motions) != 6 || !strings.Contains(r.Motions[0].Words, "shift") {
+		t.Errorf("without the post: %v %v", r.Outcome, r.Motions)
+	}
+}

@@ -15,7 +15,9 @@ import (
 // consistent mass, without rotary inertia of bending. Fewer come back when the structure has fewer. Its error is an
 // *InputError: a structure that moves freely has no frequencies to speak of.
 func (s *Solver) Frequencies(n int) ([]float64, error) {
-	clear(s.without)
+	if err := s.leaveOut(nil); err != nil {
+		return nil, err
+	}
 	closed := make(states, len(s.parts))
 	loose, _, _ := s.assemble(closed, nil, nil)
 	s.factor.Refactor(s.matrix, s.holding, 0)

@@ -25,9 +25,13 @@ type run struct {
 	later bool
 	// leant is how often a part at the edge of letting go was taken to hold.
 	leant int
+	// overs is how often it went over in the displaced shape and was stopped.
+	overs int
 	// missed is by how much the limits differed from those found, and eased the share of that by which they were changed.
 	missed      []float64
 	miss, eased float64
+	// bound is the largest share allowed.
+	bound float64
 
 	// u are the displacements, rhs the loads on the nodes, out what of them is not balanced by what holds the nodes,
 	// supports apart; all in global axes.
@@ -45,7 +49,7 @@ type run struct {
 
 func (s *Solver) newRun(c *Case) *run {
 	r := &run{
-		of: s, c: c, state: make(states, len(s.parts)), next: make(states, len(s.parts)),
+		of: s, c: c, bound: mostShare, state: make(states, len(s.parts)), next: make(states, len(s.parts)),
 		slide: make([]sliding, len(s.m.Contacts)), nextSlide: make([]sliding, len(s.m.Contacts)), limits: make([]float64, len(s.m.Contacts)), missed: make([]float64, len(s.m.Contacts)),
 		cur: make([]float64, s.n),
 		u:   make([]float64, s.n), rhs: make([]float64, s.n), out: make([]float64, s.n), ends: make([][2]Vec6, len(s.elements)),

@@ -10,6 +10,8 @@ import (
 const (
 	// drivenRatio is the work of the loads on a free motion, against the largest that they could do, that counts as none.
 	drivenRatio = 1e-8
+	// mostOvers is how often a run may go over and be stopped by one-sided parts.
+	mostOvers = 20
 	// blockedRatio is how far a one-sided part must be moved by a free motion, against the most, to stand in its way.
 	blockedRatio = 1e-6
 )
@@ -97,22 +99,34 @@ func (s *Solver) singular(r *run) {
 
 // drive follows a free motion that the loads drive until one-sided parts stop it; if none do, it ends the run.
 func (s *Solver) drive(r *run, none [][]float64, driven []float64, work float64) {
+	if !s.follow(r, driven, work*work, 0) {
+		s.moves(r, none, driven)
+	}
+}
+
+// follow goes from r.cur along a motion until one-sided parts stop it. At first the loads work at the given rate, and less by
+// bend for each unit of the motion. It is false when nothing stops it within the size of the structure.
+func (s *Solver) follow(r *run, motion []float64, rate, bend float64) bool {
+	most := 0.0
+	for n := range s.m.Nodes {
+		most = max(most, geom.Norm(moved(motion, n, geom.Vec{})))
+	}
+	if most == 0 {
+		return false
+	}
 	// A step of the size of the load's displacement of the stiffest part, so that the search begins near the knees.
-	unit := r.load.scale / s.stiffest / work
+	unit := r.load.scale / s.stiffest / most
 	d := make([]float64, s.n)
 	for f := range d {
-		d[f] = unit * driven[f]
+		d[f] = unit * motion[f]
 	}
-	far, ok := s.search(r, d, unit*work*work, 0)
-	if most := 0.0; ok {
-		for n := range s.m.Nodes {
-			most = max(most, geom.Norm(moved(d, n, geom.Vec{})))
-		}
-		ok = far*most <= s.size()
+	rate *= unit
+	if rate <= 0 {
+		rate = math.SmallestNonzeroFloat32
 	}
-	if !ok {
-		s.moves(r, none, driven)
-		return
+	far, ok := s.search(r, d, rate, unit*unit*bend/rate)
+	if !ok || far*unit*most > s.size() {
+		return false
 	}
 	for f := range d {
 		r.u[f] = r.cur[f] + far*d[f]
@@ -120,6 +134,7 @@ func (s *Solver) drive(r *run, none [][]float64, driven []float64, work float64)
 	r.judge(s, r.u, r.next, r.nextSlide)
 	r.started = true
 	r.take(r.u)
+	return true
 }
 
 // moves ends a run with its free motions, the driven one first.
@@ -242,18 +257,64 @@ func (s *Solver) overturned(r *run) bool {
 		return true
 	}
 	s.factor.Refactor(s.matrix, s.holding, 0)
-	if s.factor.Inertia().Zero > 0 {
-		r.sum(s)
-		s.singular(r)
-		r.second = !r.done
-		return r.done
+	free := s.factor.Inertia().Zero > 0
+	var mode []float64
+	if free {
+		mode = s.loaded(r, s.nulls())
+	} else {
+		_, mode = s.buckling(r, r.axial)
 	}
-	_, mode := s.buckling(r, r.axial)
-	if mode != nil {
-		m := s.motion(mode)
-		m.Words = "goes over under its load: " + m.Words
+	r.second = true
+	if mode == nil {
+		r.end(Unstable)
+		return true
+	}
+	// What the motion gains in the displaced shape.
+	s.assemble(r.state, r.slide, r.axial)
+	copy(r.u, r.cur)
+	r.sum(s)
+	r.recover(s)
+	rate := dot(mode, r.out)
+	if rate < 0 {
+		rate = -rate
+		for f := range mode {
+			mode[f] = -mode[f]
+		}
+	}
+	x, y := append([]float64(nil), mode...), make([]float64, s.n)
+	s.turnIn(x)
+	s.maskHeld(x, 1)
+	s.matrix.Mul(y, x, 1)
+	r.overs++
+	if r.overs <= mostOvers && s.follow(r, mode, rate, dot(x, y)) {
+		return false
+	}
+	m := s.motion(mode)
+	if free {
 		r.result.Motions = []Motion{m}
+		r.end(Moves)
+		return true
 	}
+	m.Words = "goes over under its load: " + m.Words
+	r.result.Motions = []Motion{m}
 	r.end(Unstable)
 	return true
+}
+
+// loaded is the free motion that the loads drive, or the first when they drive none.
+func (s *Solver) loaded(r *run, none [][]float64) []float64 {
+	if len(none) == 0 {
+		return nil
+	}
+	driven := make([]float64, s.n)
+	for _, v := range none {
+		w := dot(v, r.rhs)
+		for f := range v {
+			driven[f] += w * v[f]
+		}
+	}
+	if math.Sqrt(dot(driven, driven)) > drivenRatio*math.Sqrt(dot(r.rhs, r.rhs)) {
+		return driven
+	}
+	return none[0]
 }
