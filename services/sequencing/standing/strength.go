@@ -1,0 +1,72 @@
+package standing
+
+import (
+	"github.com/pikepole/pikepole/services/internal/frame"
+	"github.com/pikepole/pikepole/services/internal/geom"
+	"github.com/pikepole/pikepole/services/internal/joinery"
+	"github.com/pikepole/pikepole/services/internal/statics"
+	"github.com/pikepole/pikepole/services/internal/wood"
+)
+
+// strength is what the joints and sticks of a frame bear.
+type strength struct {
+	bonds   []bond
+	designs []wood.Design
+	// long is the length of each stick in metres.
+	long []float64
+}
+
+// bond is what a joint bears.
+type bond struct {
+	hold joinery.Hold
+	// open is how far it may open when nothing pulls it together, in metres.
+	open float64
+	// turn is what its tongue bears in bending across its thickness, Fb·w·t²/6 in N·m, and lever half the shoulder across it, in
+	// metres, about which pegs and weight keep it shut. Both are 0 where that is not checked: without a tongue, and at
+	// knee braces and struts, which work along their axes and whose tenons are bent only by being dragged along.
+	turn, lever float64
+}
+
+// openSeatM is how far a seat without a tenon may open, in metres: common practice, the play at which it is walked back.
+const openSeatM = 0.010
+
+// tenonShare is the share of a tenon's length that a joint may open before it counts as pulled apart: a third still
+// guides it, and the wedge of a draw-bore still catches. Common practice.
+const tenonShare = 1.0 / 3
+
+// shoulderShare is how much of half the shoulder counts as lever: the edge itself crushes.
+const shoulderShare = 0.8
+
+func strengthOf(f *frame.Frame, r Rules) (*strength, error) {
+	s := &strength{}
+	for _, t := range f.Timbers() {
+		d, err := wood.DesignOf(t.Species, t.Grade, t.WidthMM, t.DepthMM, t.MoisturePercent)
+		if err != nil {
+			return nil, &statics.InputError{Piece: t.Mark, Problem: err.Error()}
+		}
+		s.designs = append(s.designs, d)
+		s.long = append(s.long, geom.Dist(t.Start, t.End)/1000)
+	}
+	o := joinery.DefaultHold()
+	o.PegHoldsN = r.PegHoldsN
+	for j := range f.Joints() {
+		entering, receiving := f.Ends(j)
+		woods := joinery.HoldWood{Entering: s.designs[entering], Receiving: s.designs[entering]}
+		if receiving >= 0 {
+			woods.Receiving = s.designs[receiving]
+		}
+		joint := f.Joinery(j)
+		b := bond{hold: joinery.HoldOf(joint, woods, o), open: openSeatM}
+		if t := joint.Tenon; t != nil && t.ThicknessMM > 0 && joint.Kind != joinery.DovetailedHousing && !joint.Kind.PostBase() {
+			if t.LengthMM > 0 {
+				b.open = t.LengthMM * tenonShare / 1000
+			}
+			if role := f.Timbers()[entering].Role; role != frame.RoleKneeBrace && role != frame.RoleStrut {
+				b.turn = woods.Entering.Fb * t.WidthMM * t.ThicknessMM * t.ThicknessMM / 6 * 1e-9
+				b.lever = shoulderShare * joint.Entering.ExtentMM(joinery.DirectionsOf(joint).Thickness) / 2000
+			}
+		}
+		s.bonds = append(s.bonds, b)
+	}
+	return s, nil
+}
