@@ -40,6 +40,22 @@ const (
 	Warning
 	// TitleBlock is the line of words that every sheet ends in.
 	TitleBlock
+	// Faint is a timber that only bears what is drawn over it.
+	Faint
+	// NewBrace is a temporary brace that is set now, with a tick at its foot.
+	NewBrace
+	// Swayed is the middle line of a timber or a brace where it is when displaced.
+	Swayed
+	// Diagram is a force drawn along a timber.
+	Diagram
+	// Slight is a timber or a brace that uses less than half of what it bears.
+	Slight
+	// Half is one that uses half or more.
+	Half
+	// Near is one that comes near to what it bears.
+	Near
+	// Over is one that is over what it bears.
+	Over
 	classes
 )
 
@@ -48,6 +64,7 @@ func (c Class) name() string {
 	return [classes]string{
 		"outline", "moving", "standing", "coming", "brace", "dimension", "grid",
 		"hidden", "mark", "ground", "diagonal", "warning", "title",
+		"faint", "new-brace", "swayed", "diagram", "slight", "half", "near", "over",
 	}[c]
 }
 

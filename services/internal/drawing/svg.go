@@ -30,8 +30,17 @@ const style = `svg.drawing:root{color-scheme:light dark}
 .drawing .diagonal{stroke-width:.15;stroke-dasharray:3 1}
 .drawing .ground{stroke-width:.6}
 .drawing text.warning{fill:var(--wrong,#c01818);font-weight:bold}
+.drawing .faint{stroke-width:.12}
+.drawing .new-brace{stroke-width:.45}
+.drawing .swayed{stroke-width:.5}
+.drawing .diagram{stroke-width:.35}
+.drawing .slight{stroke-width:.15}
+.drawing .half{stroke-width:.4}
+.drawing .near{stroke-width:.8}
+.drawing .over{stroke-width:1.3;stroke:var(--wrong,#c01818)}
+.drawing text.over{fill:var(--wrong,#c01818);stroke:var(--paper,Canvas);stroke-width:.7;font-weight:bold}
 .drawing a:focus *{stroke-width:.8}
-@media print{.drawing{color:#000;--paper:#fff}}
+@media print{.drawing{color:#000;--paper:#fff;--accent:#bbb}.drawing .over{stroke:#000}.drawing text.over{fill:#000;stroke:#fff}}
 `
 
 // SVG writes a sheet as one SVG 1.1 document that can also stand inside an HTML page. It scales to the

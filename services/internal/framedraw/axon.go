@@ -44,9 +44,9 @@ func Axon(f *frame.Frame, b Block) *drawing.Sheet { return NewPicture(f).Axon(b)
 // Axon is the function of the same name on a picture.
 func (p *Picture) Axon(b Block) *drawing.Sheet {
 	page := p.page(nil)
-	p.floor(page)
+	p.floor(page, p.lines(p.shapes))
 	done := p.paint(page, func(int) (drawing.Class, bool) { return drawing.Outline, true })
-	p.inscribe(page, done, func(int) bool { return true })
+	p.inscribe(page, done, markMM, func(int) bool { return true })
 	desc := fmt.Sprintf("The whole frame of %d sticks, seen from outside the first wall and the first bent and from above.", len(p.shapes))
 	return page.finish(p.frame, b, "axonometric view", desc)
 }
@@ -66,7 +66,7 @@ func (p *Picture) Move(standing, moving, coming []int, braces [][2]geom.Vec, nam
 		class[i] = drawing.Moving
 	}
 	page := p.page(braces)
-	p.floor(page)
+	p.floor(page, p.lines(p.shapes))
 	for _, i := range p.order {
 		if c, ok := class[i]; ok && c == drawing.Coming {
 			page.Frame(c, p.shapes[i].mark, page.paper(p.shapes[i].outline(p.eye)))
@@ -79,7 +79,7 @@ func (p *Picture) Move(standing, moving, coming []int, braces [][2]geom.Vec, nam
 	for _, brace := range braces {
 		p.brace(page, brace[0], brace[1])
 	}
-	p.inscribe(page, done, func(i int) bool { return class[i] == drawing.Moving })
+	p.inscribe(page, done, markMM, func(i int) bool { return class[i] == drawing.Moving })
 	desc := fmt.Sprintf("%d sticks move, filled; %d stand, outlined; %d are still to come, dashed; %d temporary braces.",
 		len(moving), len(standing), len(coming), len(braces))
 	return page.finish(p.frame, b, name, desc)
@@ -89,7 +89,7 @@ func (p *Picture) Move(standing, moving, coming []int, braces [][2]geom.Vec, nam
 // drawn in the same place, but for one whose braces reach out farther.
 func (p *Picture) page(braces [][2]geom.Vec) *page {
 	room := extent(p.shapes, p.eye)
-	for _, line := range p.lines() {
+	for _, line := range p.lines(p.shapes) {
 		room.include(p.eye.flat(line.from))
 		room.include(p.eye.flat(line.to))
 	}
@@ -106,10 +106,10 @@ type chalk struct {
 	from, to geom.Vec
 }
 
-// lines gives the grid lines over the floor of the frame: bents run out beyond the first wall, walls
-// beyond the first bent.
-func (p *Picture) lines() []chalk {
-	floor := extent(p.shapes, fromAbove)
+// lines gives the grid lines over the floor of some of the frame's sticks: bents run out beyond the first
+// wall, walls beyond the first bent.
+func (p *Picture) lines(over []shape) []chalk {
+	floor := extent(over, fromAbove)
 	if floor.width() < 0 {
 		return nil
 	}
@@ -156,8 +156,8 @@ func clip(point, dir geom.Vec, in span) (from, to geom.Vec, ok bool) {
 }
 
 // floor draws the grid lines on the deck.
-func (p *Picture) floor(page *page) {
-	for _, l := range p.lines() {
+func (p *Picture) floor(page *page, lines []chalk) {
+	for _, l := range lines {
 		a, b := page.spot(p.eye, l.from), page.spot(p.eye, l.to)
 		page.Line(drawing.Grid, a, b)
 		n := math.Hypot(b.X-a.X, b.Y-a.Y)
@@ -198,8 +198,8 @@ func (p *Picture) paint(page *page, class func(int) (drawing.Class, bool)) paint
 	return done
 }
 
-// inscribe writes the marks of the sticks that wanted admits where they can be seen.
-func (p *Picture) inscribe(page *page, done painted, wanted func(int) bool) {
+// inscribe writes the marks of the sticks that wanted admits where they can be seen, in letters of a height at most.
+func (p *Picture) inscribe(page *page, done painted, height float64, wanted func(int) bool) {
 	for _, i := range done.sticks {
 		if !wanted(i) {
 			continue
@@ -210,7 +210,7 @@ func (p *Picture) inscribe(page *page, done painted, wanted func(int) bool) {
 			continue
 		}
 		item := drawing.Item{Class: drawing.CenterMark, Text: stick.mark, Link: stick.mark}
-		page.letter(item, a, b, min(markMM, max(smallMM, 0.8*width)), func(room []drawing.Point) bool {
+		page.letter(item, a, b, min(height, max(smallMM, 0.8*width)), func(room []drawing.Point) bool {
 			return done.rings.coveredAfter(mine, room)
 		})
 	}
@@ -224,11 +224,5 @@ func (p *Picture) brace(page *page, one, other geom.Vec) {
 	}
 	a, b := page.spot(p.eye, foot), page.spot(p.eye, head)
 	page.Line(drawing.Brace, a, b)
-	n := math.Hypot(b.X-a.X, b.Y-a.Y)
-	if n == 0 {
-		return
-	}
-	const tick = 1.4
-	dx, dy := (b.X-a.X)/n*tick, (b.Y-a.Y)/n*tick
-	page.Line(drawing.Standing, drawing.P(a.X-dy, a.Y+dx), drawing.P(a.X+dy, a.Y-dx))
+	page.tick(a, b)
 }

@@ -39,11 +39,20 @@ type Page struct {
 	Name string
 	// From says from which frame it was computed.
 	From *sheetv1.ComputedFrom
-	// Warnings stand at the top, Tables follow; tables without rows are left out.
+	// Warnings stand at the top, then Figures, then Tables; tables without rows are left out.
 	Warnings []string
+	Figures  []Figure
 	Tables   []report.Table
 	// Basis stands at the end.
 	Basis []*sheetv1.Basis
+}
+
+// Figure is a drawing on a page.
+type Figure struct {
+	// Caption says what is to be seen.
+	Caption string
+	// SVG is the drawing, as package drawing writes it.
+	SVG []byte
 }
 
 // File gives the document of one table as CSV.
@@ -77,6 +86,9 @@ func (p Page) html() []byte {
 			fmt.Fprintf(&out, "<li>%s</li>\n", html.EscapeString(w))
 		}
 		out.WriteString("</ul>\n")
+	}
+	for _, f := range p.Figures {
+		fmt.Fprintf(&out, "<figure>\n%s<figcaption>%s</figcaption>\n</figure>\n", f.SVG, html.EscapeString(f.Caption))
 	}
 	for _, table := range slices.Concat(p.Tables, []report.Table{basisTable(p.Basis)}) {
 		if len(table.Rows) > 0 {

@@ -32,6 +32,7 @@ func TestPageSaysWhereItComesFrom(t *testing.T) {
 	t.Parallel()
 	doc := sheet.Page{
 		Name: "Takeoff <b>", From: from(), Warnings: []string{"Mind & look up."},
+		Figures: []sheet.Figure{{Caption: "Bent <1>", SVG: []byte("<svg></svg>\n")}},
 		Tables: []report.Table{
 			{Title: "Sums", Columns: []report.Column{sheet.Number("mass", "kg", 1)}, Rows: [][]report.Cell{{report.Number(12.34)}}},
 			{Title: "Nothing", Columns: []report.Column{{Head: "x"}}},
@@ -54,6 +55,10 @@ func TestPageSaysWhereItComesFrom(t *testing.T) {
 		if !strings.Contains(page, want) {
 			t.Errorf("the page lacks %q", want)
 		}
+	}
+	warned, drawn, summed := strings.Index(page, "look up"), strings.Index(page, "<svg></svg>\n<figcaption>Bent &lt;1&gt;</figcaption>"), strings.Index(page, "12.3")
+	if warned > drawn || drawn > summed {
+		t.Errorf("the drawing stands at %d, not between the warnings at %d and the tables at %d", drawn, warned, summed)
 	}
 	if strings.Contains(page, "Nothing") {
 		t.Error("an empty table is shown")
