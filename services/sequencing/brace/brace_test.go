@@ -64,7 +64,7 @@ func TestDefaultStockIsSound(t *testing.T) {
 		if err != nil || d.Status != wood.Published {
 			t.Errorf("%s: %+v, %v", l.ID, d, err)
 		}
-		if l.LongestMM() != 16*foot {
+		if l.LongestMM() != 20*foot {
 			t.Errorf("%s is at most %v mm long", l.ID, l.LongestMM())
 		}
 	}

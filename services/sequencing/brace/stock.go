@@ -20,7 +20,7 @@ const (
 )
 
 // DefaultStock is what most yards have, for reading: 2x4 and 2x6 in pairs, 4x4, single 2x6 for short or pulling braces, all
-// Spruce-Pine-Fir No. 2 of 8 to 16 feet, as many as wanted. Fastenings and anchors are at the low end of what was
+// Spruce-Pine-Fir No. 2 of 8 to 20 feet, as many as wanted. Fastenings and anchors are at the low end of what was
 // remembered, in green timber of the lightest kind; confirm every one before anybody stands under it.
 func DefaultStock() Stock {
 	return Stock{
@@ -37,6 +37,10 @@ func DefaultStock() Stock {
 			{
 				ID: "plate-bolts", Name: "deck anchor plate, two 1/2 in bolts through deck and blocking", Ground: model.OnDeck,
 				UpN: 8000, AcrossN: 5000, DownN: 20_000, GivesNPerM: 8e6,
+			},
+			{
+				ID: "screw-anchor", Name: "screw anchor, 4 ft deep in firm soil", Ground: model.OnGround,
+				UpN: 4000, AcrossN: 2500, DownN: 4000, GivesNPerM: 1e6,
 			},
 			{
 				ID: "stake", Name: "ground stake, 3 ft driven, in firm soil", Ground: model.OnGround,
@@ -65,7 +69,7 @@ func lumber(id, name string, widthIn, depthIn float64, plies int) Lumber {
 		ID: id, Name: name, WidthMM: widthIn * wood.InchMM, DepthMM: depthIn * wood.InchMM, Plies: plies,
 		Species: "white-spruce", Grade: "No. 2",
 	}
-	for ft := 8; ft <= 16; ft += 2 {
+	for ft := 8; ft <= 20; ft += 2 {
 		l.LengthsMM = append(l.LengthsMM, float64(ft)*footMM)
 		l.Counts = append(l.Counts, -1)
 	}
