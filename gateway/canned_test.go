@@ -287,3 +287,33 @@ func (b *backend) WatchEntries(in *sitelogv1.WatchEntriesRequest, stream grpc.Se
 	<-stream.Context().Done()
 	return stream.Context().Err()
 }
+
+func (b *backend) PutStandRules(_ context.Context, in *sequencingv1.PutStandRulesRequest) (*sequencingv1.StandRules, error) {
+	return in.GetRules(), nil
+}
+
+func (b *backend) PutBraceStock(_ context.Context, in *sequencingv1.PutBraceStockRequest) (*sequencingv1.BraceStock, error) {
+	return in.GetStock(), nil
+}
+
+func (b *backend) CheckStand(_ context.Context, in *sequencingv1.CheckStandRequest) (*sequencingv1.StandCheck, error) {
+	return &sequencingv1.StandCheck{ComputedFrom: b.from(in.GetJob(), in.GetRevision()), Standing: in.GetStanding(), Verdict: standVerdict(12, 0.5)}, nil
+}
+
+func (b *backend) CheckRaising(ctx context.Context, in *sequencingv1.CheckRaisingRequest) (*sequencingv1.RaisingCheck, error) {
+	return b.GetStanding(ctx, &sequencingv1.GetStandingRequest{Job: in.GetJob(), Revision: in.GetRevision()})
+}
+
+func (b *backend) RenderStanding(_ context.Context, in *sequencingv1.RenderStandingRequest) (*sheetv1.Document, error) {
+	if in.GetFormat() == "html" {
+		return &sheetv1.Document{MediaType: "text/html; charset=utf-8", Filename: "standing.html", Content: []byte("<table></table>")}, nil
+	}
+	return &sheetv1.Document{MediaType: "text/csv; charset=utf-8", Filename: "standing.csv", Content: []byte("move\n")}, nil
+}
+
+func (b *backend) RenderBraces(_ context.Context, in *sequencingv1.RenderBracesRequest) (*sheetv1.Document, error) {
+	if in.GetFormat() == "html" {
+		return &sheetv1.Document{MediaType: "text/html; charset=utf-8", Filename: "braces.html", Content: []byte("<table></table>")}, nil
+	}
+	return &sheetv1.Document{MediaType: "text/csv; charset=utf-8", Filename: "braces.csv", Content: []byte("brace\n")}, nil
+}

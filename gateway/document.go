@@ -13,8 +13,7 @@ import (
 	takeoffv1 "github.com/pikepole/pikepole/proto/gen/pikepole/takeoff/v1"
 )
 
-// documents are the sources of the document routes under a frame revision, by the last part of
-// their path.
+// documents are the sources of the document routes under a frame revision, by their path there.
 func (g *Gateway) documents() map[string]document.Source {
 	s := g.services
 	return map[string]document.Source{
@@ -58,6 +57,27 @@ func (g *Gateway) documents() map[string]document.Source {
 			},
 			Render: func(ctx context.Context, r document.Request) (*sheetv1.Document, error) {
 				return s.sequencing.RenderRaising(ctx, &sequencingv1.RenderRaisingRequest{Job: r.Job, Revision: r.Revision, Format: r.Format})
+			},
+		},
+		"standing": {
+			Formats: []string{"json", "csv", "html"},
+			Message: func(ctx context.Context, r document.Request) (proto.Message, error) {
+				return s.sequencing.GetStanding(ctx, &sequencingv1.GetStandingRequest{Job: r.Job, Revision: r.Revision})
+			},
+			Render: func(ctx context.Context, r document.Request) (*sheetv1.Document, error) {
+				return s.sequencing.RenderStanding(ctx, &sequencingv1.RenderStandingRequest{Job: r.Job, Revision: r.Revision, Format: r.Format})
+			},
+		},
+		"standing/{move}/braces": {
+			Formats: []string{"html", "csv"},
+			Render: func(ctx context.Context, r document.Request) (*sheetv1.Document, error) {
+				return s.sequencing.RenderBraces(ctx, &sequencingv1.RenderBracesRequest{Job: r.Job, Revision: r.Revision, Move: r.Move, Format: r.Format})
+			},
+		},
+		"standing/{move}/drawing": {
+			Formats: []string{"svg"},
+			Render: func(ctx context.Context, r document.Request) (*sheetv1.Document, error) {
+				return s.sequencing.DrawStand(ctx, &sequencingv1.DrawStandRequest{Job: r.Job, Revision: r.Revision, Move: r.Move, View: r.View})
 			},
 		},
 	}

@@ -5,6 +5,7 @@ import (
 	"strings"
 	"testing"
 
+	sequencingv1 "github.com/pikepole/pikepole/proto/gen/pikepole/sequencing/v1"
 	takeoffv1 "github.com/pikepole/pikepole/proto/gen/pikepole/takeoff/v1"
 )
 
@@ -25,6 +26,12 @@ func TestDocuments(t *testing.T) {
 		"picks as a table":                 {frame + "picks?format=csv", "", "text/csv; charset=utf-8"},
 		"the raising order as a table":     {frame + "raising?format=csv", "", "text/csv; charset=utf-8"},
 		"the raising order of a revision":  {"/v1/jobs/job-a/frames/2/raising", "", "application/json"},
+		"whether it stands is JSON":        {frame + "standing", "", "application/json"},
+		"or a table for programs":          {frame + "standing?format=csv", "", "text/csv; charset=utf-8"},
+		"or a page for people":             {frame + "standing", "text/html", "text/html; charset=utf-8"},
+		"a brace sheet is a page":          {frame + "standing/3/braces", "", "text/html; charset=utf-8"},
+		"or a list to cut from":            {frame + "standing/3/braces?format=csv", "", "text/csv; charset=utf-8"},
+		"a state is a picture":             {frame + "standing/3/drawing?view=sway", "", "image/svg+xml"},
 		"what is not a document stays one": {"/v1/jobs/job-a/progress", "application/json", "application/json"},
 	} {
 		t.Run(name, func(t *testing.T) {
@@ -39,8 +46,24 @@ func TestDocuments(t *testing.T) {
 		"a format that cannot be had":     {request{path: frame + "takeoff?format=xlsx"}, 406, "NOT_ACCEPTABLE", "format", "json, csv, html"},
 		"a drawing as JSON":               {request{path: frame + "drawing?format=json"}, 406, "NOT_ACCEPTABLE", "format", "svg"},
 		"a drawing as a raster":           {request{path: frame + "drawing", header: map[string]string{"Accept": "image/png"}}, 406, "NOT_ACCEPTABLE", "", "image/svg+xml"},
+		"a brace sheet as JSON":           {request{path: frame + "standing/3/braces?format=json"}, 406, "NOT_ACCEPTABLE", "format", "html, csv"},
+		"a move that is no number":        {request{path: frame + "standing/last/braces"}, 400, "INVALID_ARGUMENT", "move", "number of a move"},
+		"a move before the first":         {request{path: frame + "standing/0/drawing"}, 400, "INVALID_ARGUMENT", "move", "number of a move"},
 		"a drawing of a job that is none": {request{path: "/v1/jobs/job-x/frames/latest/drawing?view=plan"}, 404, "JOB_NOT_FOUND", "", "job-x"},
 	})
+}
+
+func TestADocumentOfAMove(t *testing.T) {
+	t.Parallel()
+	s := start(t)
+	s.send(t, request{path: "/v1/jobs/job-a/frames/2/standing/7/drawing?view=axial"})
+	s.send(t, request{path: "/v1/jobs/job-a/frames/2/standing/8/braces?format=csv"})
+	if got := last[*sequencingv1.DrawStandRequest](t, s.backend, "DrawStand"); got.GetMove() != 7 || got.GetView() != "axial" || got.GetRevision() != "2" {
+		t.Errorf("asked for %v", got)
+	}
+	if got := last[*sequencingv1.RenderBracesRequest](t, s.backend, "RenderBraces"); got.GetMove() != 8 || got.GetFormat() != "csv" {
+		t.Errorf("asked for %v", got)
+	}
 }
 
 func TestADocumentIsSafeAndCanBeKept(t *testing.T) {

@@ -53,7 +53,7 @@ type Config struct {
 	MaxBodyBytes int64
 	// MaxFrameBytes bounds a request body with a frame; 32 MiB when 0.
 	MaxFrameBytes int64
-	// CallTimeout is the deadline of each call to a service; 30 s when 0.
+	// CallTimeout is the deadline of each call to a service; 30 s when 0. Searches have at least 55 s.
 	CallTimeout time.Duration
 	// RequestsPerSecond and RequestBurst bound one address; 50 and 300 when 0.
 	RequestsPerSecond float64
@@ -175,8 +175,24 @@ func (g *Gateway) newPages() (*page.Site, error) {
 	})
 }
 
+// searchTimeout is the deadline of a call that searches: below a minute, after which many clients and proxies give up.
+const searchTimeout = 55 * time.Second
+
+// searches are the calls that search, or wait for a search.
+func searches() map[string]time.Duration {
+	return map[string]time.Duration{
+		sequencingv1.SequencingService_CheckRaising_FullMethodName:   searchTimeout,
+		sequencingv1.SequencingService_GetStanding_FullMethodName:    searchTimeout,
+		sequencingv1.SequencingService_RenderStanding_FullMethodName: searchTimeout,
+		sequencingv1.SequencingService_RenderBraces_FullMethodName:   searchTimeout,
+		sequencingv1.SequencingService_DrawStand_FullMethodName:      searchTimeout,
+	}
+}
+
 func newServices(config Config) services {
-	conn := func(beneath grpc.ClientConnInterface) *call.Conn { return call.NewConn(beneath, config.CallTimeout) }
+	conn := func(beneath grpc.ClientConnInterface) *call.Conn {
+		return call.NewConn(beneath, config.CallTimeout, searches())
+	}
 	return services{
 		access:     accessv1.NewAccessServiceClient(conn(config.Access)),
 		frames:     framesv1.NewFramesServiceClient(conn(config.Frames)),

@@ -31,7 +31,7 @@ import (
 )
 
 // newMux makes the mux of the REST face: the generated handlers, and after them, so that they win,
-// our own for documents and for the live log.
+// our own for documents, for the live log and for searches.
 func (g *Gateway) newMux(watcher *live.Watcher) (*runtime.ServeMux, error) {
 	mux := runtime.NewServeMux(
 		runtime.WithMarshalerOption(runtime.MIMEWildcard, wire.NewJSON()),
@@ -72,6 +72,9 @@ func (g *Gateway) newMux(watcher *live.Watcher) (*runtime.ServeMux, error) {
 			return nil, fmt.Errorf("register %s: %w", path, err)
 		}
 	}
+	if err := mux.HandlePath(http.MethodPost, frame+":makeSafe", watcher.Searcher(g.services.sequencing).ServeHTTP); err != nil {
+		return nil, fmt.Errorf("register the search for braces: %w", err)
+	}
 	return mux, nil
 }
 
@@ -94,12 +97,8 @@ func ownProblem(err error) *problem.Document {
 	if !ok || st.Code() != codes.InvalidArgument || len(st.Details()) > 0 {
 		return nil
 	}
-	if mistake, ok := wire.ParseMistake(st.Message()); ok {
-		if mistake.Field == "" {
-			return problem.New(http.StatusBadRequest, fault.ReasonInvalid, mistake.Message)
-		}
-		d := problem.New(http.StatusBadRequest, fault.ReasonInvalid, mistake.Field+" "+mistake.Message+".")
-		return d.WithField(mistake.Field, mistake.Message)
+	if d := call.Unreadable(err); d != nil {
+		return d
 	}
 	named := regexp.MustCompile(`(?:parsing field|parameter:|parsing list) "?([A-Za-z_.]+)"?`).FindStringSubmatch(st.Message())
 	if named == nil {

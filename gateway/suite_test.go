@@ -68,6 +68,13 @@ type backend struct {
 	watch []*sitelogv1.Entry
 	// ends says that the live log ends after what it sent.
 	ends bool
+	// lost says that a search fails after its first answer; slow, when not nil, keeps it from its second until it is closed.
+	lost bool
+	slow chan struct{}
+	// falls says that a state of the raising does not stand.
+	falls bool
+	// states is how many states the raising has; 14 unless set.
+	states int32
 
 	mu sync.Mutex
 	// calls are the requests by method, the newest last.

@@ -140,7 +140,26 @@ func badRequests(job string) map[string]bad {
 			method: http.MethodPut, path: "/v1/gear/sling-9", body: `{"kind":"GEAR_KIND_SLING","name":"x","count":2,"lengthMm":3000,"ratedVerticalKg":1000}`,
 			status: http.StatusBadRequest, field: "massKg",
 		},
-		"two bents of none": {method: http.MethodPost, path: "/v1/frames:roughOut", body: `{"rough":{"bentCount":-2}}`, status: http.StatusBadRequest, field: "rough.bentCount"},
+		"rules of 200 m/s": {
+			method: http.MethodPut, path: "/v1/standRules", body: `{"workingGustMPerS":200}`, status: http.StatusBadRequest, field: "rules.workingGustMPerS",
+		},
+		"stock of nothing": {method: http.MethodPut, path: "/v1/braceStock", body: `{}`, status: http.StatusBadRequest, field: "stock.lumber"},
+		"a piece that stands nowhere": {
+			method: http.MethodPost, path: at + "/frames/1:checkStand", body: `{"standing":["bent-1","P-99"]}`, status: http.StatusBadRequest, field: "standing[1]", says: "P-99",
+		},
+		"a gust of 200 m/s": {
+			method: http.MethodPost, path: at + "/frames/1:checkStand", body: `{"standing":["bent-1"],"gustMPerS":200}`, status: http.StatusBadRequest, field: "gustMPerS", says: "200",
+		},
+		"a gust that is no number": {
+			method: http.MethodPost, path: at + "/frames/1:makeSafe", body: `{"standing":["bent-1"],"gustMPerS":"NaN"}`, status: http.StatusBadRequest, field: "gustMPerS",
+		},
+		"a brace of no lumber": {
+			method: http.MethodPost, path: at + "/frames/1:makeSafe", body: `{"afterMove":1,"braces":[{"id":"T1","mark":"P-1A"}]}`, status: http.StatusBadRequest, field: "braces[0].lumber",
+		},
+		"a lift of nothing":       {method: http.MethodPost, path: at + "/frames/1:checkLift", body: `{"assembly":"bent-99"}`, status: http.StatusBadRequest, field: "assembly", says: "bent-99"},
+		"braces of no move":       {method: http.MethodGet, path: at + "/frames/1/standing/first/braces", status: http.StatusBadRequest, field: "move"},
+		"unknown view of a state": {method: http.MethodGet, path: at + "/frames/1/standing/1/drawing?view=red", status: http.StatusBadRequest, field: "view", says: "sway"},
+		"two bents of none":       {method: http.MethodPost, path: "/v1/frames:roughOut", body: `{"rough":{"bentCount":-2}}`, status: http.StatusBadRequest, field: "rough.bentCount"},
 		"endless batch": {
 			method: http.MethodPost, path: at + "/entries:post", body: map[string]any{"entries": make([]struct{}, 501)}, status: http.StatusBadRequest, field: "entries", says: "500",
 		},
@@ -206,7 +225,7 @@ func (b bad) judge(t *testing.T, p problem) {
 func everything(t *testing.T, c client, job string) string {
 	t.Helper()
 	var text strings.Builder
-	for _, path := range []string{"/v1/jobs", "/v1/jobs/" + job + "/frames", "/v1/jobs/" + job + "/entries", "/v1/cranes", "/v1/gear", "/v1/work"} {
+	for _, path := range []string{"/v1/jobs", "/v1/jobs/" + job + "/frames", "/v1/jobs/" + job + "/entries", "/v1/cranes", "/v1/gear", "/v1/work", "/v1/standRules", "/v1/braceStock"} {
 		text.Write(c.do(t, http.MethodGet, path, nil).body)
 	}
 	return text.String()

@@ -33,6 +33,10 @@ type plan struct {
 	Picks   *riggingv1.Picks
 	Raising *sequencingv1.Raising
 	Layout  *framesv1.Layout
+	// Bent is the first bent on its own, Braced with the braces that Safe proposes, and Standing the whole raising.
+	Bent, Braced *sequencingv1.StandCheck
+	Safe         *sequencingv1.MakeSafeAnswer
+	Standing     *sequencingv1.RaisingCheck
 }
 
 // TestWholeJob does the main job from the first rough frame to the progress, in one process
@@ -71,6 +75,7 @@ func wholeJob(t *testing.T, s *testkit.Suite) *plan {
 	checkTakeoff(t, p)
 	checkPicks(t, p)
 	checkRaising(t, p)
+	stands(t, lead, at, p)
 	drawings(t, lead, at, p.Frame)
 	siteLog(t, s, job, p)
 	strangers(t, s, job)

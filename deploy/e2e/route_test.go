@@ -181,15 +181,24 @@ func foundation() []string {
 	return []string{
 		"/v1/me", "/v1/people", "/v1/keys", "/v1/jobs", "/v1/jobs/{job}", "/v1/jobs/{job}/frames", frame,
 		frame + "/drawing", frame + "/layout", frame + "/takeoff", frame + "/picks", frame + "/raising",
-		"/v1/cranes", "/v1/cranes/{crane}", "/v1/gear", "/v1/gear/{item}", "/v1/work",
+		frame + "/standing", frame + "/standing/{move}/braces", frame + "/standing/{move}/drawing",
+		"/v1/cranes", "/v1/cranes/{crane}", "/v1/gear", "/v1/gear/{item}", "/v1/work", "/v1/standRules", "/v1/braceStock",
 		"/v1/jobs/{job}/entries", "/v1/jobs/{job}/entries:watch", "/v1/jobs/{job}/progress",
 	}
 }
 
 // concretely puts real ids into a path, and adds the forms that a document can be had in.
 func concretely(path, job string) []string {
-	concrete := strings.NewReplacer("{job}", job, "{revision}", "latest", "{crane}", "crane-1", "{item}", "spreader-4m").Replace(path)
+	concrete := strings.NewReplacer("{job}", job, "{revision}", "latest", "{crane}", "crane-1", "{item}", "spreader-4m", "{move}", "1").Replace(path)
 	switch {
+	case strings.HasSuffix(path, "/{move}/drawing"):
+		var views []string
+		for _, view := range []string{"braces", "unbraced", "sway", "bending", "axial", "use"} {
+			views = append(views, concrete+"?view="+view)
+		}
+		return append(views, concrete)
+	case strings.HasSuffix(path, "/standing"), strings.HasSuffix(path, "/{move}/braces"):
+		return []string{concrete, concrete + "?format=csv", concrete + "?format=html"}
 	case strings.HasSuffix(path, "/drawing"):
 		return []string{concrete + "?view=plan", concrete + "?view=axon", concrete + "?view=bent:2", concrete + "?view=wall:A"}
 	case strings.HasSuffix(path, "/layout"):

@@ -4,6 +4,7 @@ import (
 	"context"
 	"fmt"
 	"io"
+	"net/http"
 	"os"
 	"strings"
 	"testing"
@@ -63,6 +64,28 @@ func TestTour(t *testing.T) {
 	for line := range strings.Lines(source) {
 		if !strings.Contains(readme, strings.TrimSpace(line)) {
 			t.Errorf("the README does not show this line of the tour: %s", line)
+		}
+	}
+	curled(t, r, readme)
+}
+
+// curled sends what the README sends with curl to ask whether a bent stands, to the job that it takes.
+func curled(t *testing.T, r ready, readme string) {
+	t.Helper()
+	lead := client{r.URL, r.Keys["lead"]}
+	var first framesv1.ListJobsResponse
+	lead.get(t, "/v1/jobs?pageSize=1", &first)
+	for _, verb := range []string{":checkStand", ":makeSafe"} {
+		_, rest, found := strings.Cut(readme, verb)
+		_, rest, _ = strings.Cut(rest, "-d '")
+		body, _, ended := strings.Cut(rest, "'")
+		if !found || !ended {
+			t.Errorf("the README does not show %s", verb)
+			continue
+		}
+		a := lead.do(t, http.MethodPost, "/v1/jobs/"+first.GetJobs()[0].GetId()+"/frames/latest"+verb, []byte(body))
+		if a.status != http.StatusOK || !strings.Contains(string(a.body), "qualified person") {
+			t.Errorf("%s with %s answers %d: %s", verb, body, a.status, clip(a.body))
 		}
 	}
 }

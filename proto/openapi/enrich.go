@@ -3,6 +3,7 @@ package main
 import (
 	"fmt"
 	"net/http"
+	"slices"
 	"strings"
 )
 
@@ -15,11 +16,14 @@ func documentForms() map[string]map[string]string {
 		"html": "text/html",
 	}
 	return map[string]map[string]string{
-		"FramesService_DrawFrame":      {"svg": "image/svg+xml"},
-		"FramesService_GetLayout":      {"json": "application/json", "csv": "text/csv", "svg": "image/svg+xml"},
-		"TakeoffService_GetTakeoff":    table,
-		"RiggingService_GetPicks":      table,
-		"SequencingService_GetRaising": table,
+		"FramesService_DrawFrame":        {"svg": "image/svg+xml"},
+		"FramesService_GetLayout":        {"json": "application/json", "csv": "text/csv", "svg": "image/svg+xml"},
+		"TakeoffService_GetTakeoff":      table,
+		"RiggingService_GetPicks":        table,
+		"SequencingService_GetRaising":   table,
+		"SequencingService_GetStanding":  table,
+		"SequencingService_RenderBraces": {"csv": "text/csv", "html": "text/html"},
+		"SequencingService_DrawStand":    {"svg": "image/svg+xml"},
 	}
 }
 
@@ -46,6 +50,8 @@ func enrich(d *description) (*document, error) {
 				delete(documents, id)
 			case id == "SitelogService_WatchEntries":
 				describeWatch(operation)
+			case id == "SequencingService_MakeSafe":
+				describeSearch(operation)
 			case created[id]:
 				describeCreated(operation)
 				delete(created, id)
@@ -70,7 +76,7 @@ func enrich(d *description) (*document, error) {
 		Info: object{
 			"title":   "Pikepole",
 			"version": "1",
-			"description": "Timber frames from the shop's drawing to the last peg: takeoff, picks, raising order and the log of what happened. " +
+			"description": "Timber frames from the shop's drawing to the last peg: takeoff, picks, raising order, whether it stands meanwhile, and the log of what happened. " +
 				"Lengths are millimetres, masses kilograms, angles degrees. Unknown fields and parameters are refused. " +
 				"Results are aids to a competent person: local codes, the crane's own chart, the sling's tag and licensed practice come first.",
 		},
@@ -116,6 +122,9 @@ func describeDocument(operation object, forms map[string]string) {
 			"schema":      object{"type": "string"},
 		},
 	}
+	// Where the document is all that there is, its own request names the format already, with any value.
+	parameters, _ := operation["parameters"].([]any)
+	operation["parameters"] = slices.DeleteFunc(parameters, func(p any) bool { return p.(object)["name"] == "format" })
 	addParameter(operation, object{
 		"name": "format", "in": "query",
 		"description": "The form of the answer; wins over Accept.",
@@ -134,6 +143,22 @@ func describeWatch(operation object) {
 			"A comment comes at least every fifteen seconds. The stream ends when the credentials must be looked at again; a client reconnects with Last-Event-ID and misses nothing.",
 		"content": object{"text/event-stream": object{"schema": object{"type": "string"}}},
 	}}
+}
+
+// describeSearch tells of an operation that sends each better answer to a client that accepts events, and only the last
+// to any other.
+func describeSearch(operation object) {
+	success := operation["responses"].(object)["200"].(object)
+	answer := success["content"].(object)["application/json"].(object)
+	if streamed, ok := answer["schema"].(object)["properties"].(object); ok {
+		answer["schema"] = streamed["result"]
+	}
+	success["description"] = "The best answer. To a client that accepts text/event-stream: server-sent events named \"better\", each with a better answer " +
+		"as JSON, and at last one named \"final\". A search that fails on its way ends in an event named \"problem\", with a problem document."
+	success["content"] = object{
+		"application/json":  answer,
+		"text/event-stream": object{"schema": object{"type": "string"}},
+	}
 }
 
 func describeCreated(operation object) {

@@ -3,6 +3,7 @@ package sequencing_test
 import (
 	"context"
 	"testing"
+	"time"
 
 	"github.com/prometheus/client_golang/prometheus"
 
@@ -29,6 +30,7 @@ const (
 
 // bench is a sequencing service on a store of its own, with a frames service that holds what a test puts in.
 type bench struct {
+	t       *testing.T
 	kit     *servicetest.Kit
 	frames  *servicetest.Frames
 	client  sequencingv1.SequencingServiceClient
@@ -39,7 +41,7 @@ type bench struct {
 
 func newBench(t *testing.T, url string) bench {
 	t.Helper()
-	b := bench{kit: servicetest.New(t), frames: servicetest.NewFrames(), faults: &storetest.Faults{}}
+	b := bench{t: t, kit: servicetest.New(t), frames: servicetest.NewFrames(), faults: &storetest.Faults{}}
 	b.db = storetest.Open(t, store.Config{URL: url, Schema: "sequencing", Before: b.faults.Before})
 	var err error
 	b.service, err = sequencing.New(sequencing.Config{
@@ -53,12 +55,28 @@ func newBench(t *testing.T, url string) bench {
 	return b
 }
 
-func (b bench) as(role identity.Role) context.Context { return b.kit.As(ours, role) }
+// as calls as one of our company, with the time that a search may take.
+func (b bench) as(role identity.Role) context.Context {
+	ctx, cancel := context.WithTimeout(b.kit.As(ours, role), time.Minute)
+	b.t.Cleanup(cancel)
+	return ctx
+}
 
 // hold holds a job with a crane and a frame.
 func (b bench) hold(f *frame.Frame) {
 	b.frames.PutJob(ours, job())
 	b.frames.Issue(ours, "job-1", f)
+}
+
+// holdHut holds the hut on a deck that is wide enough for braces on all sides.
+func (b bench) holdHut() {
+	b.t.Helper()
+	at := job()
+	for i, p := range at.GetSite().GetDeckOutline() {
+		at.Site.DeckOutline[i] = &framev1.Point{XMm: 1.4*p.GetXMm() - 3500, YMm: 1.4*p.GetYMm() - 3000}
+	}
+	b.frames.PutJob(ours, at)
+	b.frames.Issue(ours, "job-1", hut(b.t))
 }
 
 func job() *framesv1.Job {
@@ -76,6 +94,19 @@ func cabin(t testing.TB) *frame.Frame {
 		Title: "cabin", BentCount: 3, BaySpacingsMM: []float64{3658}, SpanMM: 6096, PostHeightMM: 2743, RoofPitchDeg: 40,
 		PurlinsPerSlope: 2, GirtDropMM: 300, BraceLegMM: 762, Struts: true, WallBraces: true,
 		Species: "eastern-white-pine", Grade: "No.1", MoisturePercent: 60,
+	})
+	if err != nil {
+		t.Fatal(err)
+	}
+	return frametest.Parse(t, d)
+}
+
+// hut is a small frame of two bents, for what asks every state of a raising.
+func hut(t testing.TB) *frame.Frame {
+	t.Helper()
+	d, err := rough.Make(rough.King{
+		Title: "hut", BentCount: 2, BaySpacingsMM: []float64{2743}, SpanMM: 3658, PostHeightMM: 2438, RoofPitchDeg: 40,
+		PurlinsPerSlope: 1, BraceLegMM: 711, Species: "eastern-white-pine", Grade: "No.1", MoisturePercent: 60,
 	})
 	if err != nil {
 		t.Fatal(err)

@@ -13,6 +13,7 @@ import (
 	"testing"
 
 	"github.com/google/go-cmp/cmp"
+	"google.golang.org/protobuf/proto"
 	"google.golang.org/protobuf/testing/protocmp"
 
 	sequencingv1 "github.com/pikepole/pikepole/proto/gen/pikepole/sequencing/v1"
@@ -277,33 +278,80 @@ func (b bench) calls() map[string]func(context.Context) error {
 			_, err := b.client.DrawMove(ctx, &sequencingv1.DrawMoveRequest{Job: "job-1", Revision: "1", Move: 1})
 			return err
 		},
+		sequencingv1.SequencingService_GetStandRules_FullMethodName: func(ctx context.Context) error {
+			_, err := b.client.GetStandRules(ctx, &sequencingv1.GetStandRulesRequest{})
+			return err
+		},
+		sequencingv1.SequencingService_PutStandRules_FullMethodName: func(ctx context.Context) error {
+			_, err := b.client.PutStandRules(ctx, &sequencingv1.PutStandRulesRequest{Rules: standRules()})
+			return err
+		},
+		sequencingv1.SequencingService_GetBraceStock_FullMethodName: func(ctx context.Context) error {
+			_, err := b.client.GetBraceStock(ctx, &sequencingv1.GetBraceStockRequest{})
+			return err
+		},
+		sequencingv1.SequencingService_PutBraceStock_FullMethodName: func(ctx context.Context) error {
+			_, err := b.client.PutBraceStock(ctx, &sequencingv1.PutBraceStockRequest{Stock: braceStock()})
+			return err
+		},
+		sequencingv1.SequencingService_CheckStand_FullMethodName: func(ctx context.Context) error {
+			_, err := b.client.CheckStand(ctx, firstBent())
+			return err
+		},
+		sequencingv1.SequencingService_CheckRaising_FullMethodName: func(ctx context.Context) error {
+			_, err := b.client.CheckRaising(ctx, &sequencingv1.CheckRaisingRequest{Job: "job-1", Revision: "1", WithoutBraces: true})
+			return err
+		},
+		sequencingv1.SequencingService_GetStanding_FullMethodName: func(ctx context.Context) error {
+			_, err := b.client.GetStanding(ctx, &sequencingv1.GetStandingRequest{Job: "job-1", Revision: "1"})
+			return err
+		},
+		sequencingv1.SequencingService_RenderStanding_FullMethodName: func(ctx context.Context) error {
+			_, err := b.client.RenderStanding(ctx, &sequencingv1.RenderStandingRequest{Job: "job-1", Revision: "1", Format: "csv"})
+			return err
+		},
+		sequencingv1.SequencingService_RenderBraces_FullMethodName: func(ctx context.Context) error {
+			_, err := b.client.RenderBraces(ctx, &sequencingv1.RenderBracesRequest{Job: "job-1", Revision: "1", Move: 1, Format: "csv"})
+			return err
+		},
+		sequencingv1.SequencingService_DrawStand_FullMethodName: func(ctx context.Context) error {
+			_, err := b.client.DrawStand(ctx, &sequencingv1.DrawStandRequest{Job: "job-1", Revision: "1", Move: 1})
+			return err
+		},
+		sequencingv1.SequencingService_MakeSafe_FullMethodName: func(ctx context.Context) error {
+			_, err := b.makeSafe(ctx, &sequencingv1.MakeSafeRequest{Job: "job-1", Revision: "1", Standing: []string{"bent-1"}})
+			return err
+		},
+		sequencingv1.SequencingService_CheckLift_FullMethodName: func(ctx context.Context) error {
+			_, err := b.client.CheckLift(ctx, &sequencingv1.CheckLiftRequest{Job: "job-1", Revision: "1", Assembly: "bent-1"})
+			return err
+		},
 	}
 }
 
 func TestWhoMayCallWhat(t *testing.T) {
 	t.Parallel()
 	b := newBench(t, storetest.SQLite(t))
-	b.hold(cabin(t))
+	b.holdHut()
 	b.kit.CheckPolicy(b.service.Policy(), b.calls())
 }
 
-// With another company's credentials our job is not there, for every RPC that names one; the rates are its own.
+// With another company's credentials our job is not there, for every RPC that names one; rates, rules and stock are its own.
 func TestAnotherCompanysJob(t *testing.T) {
 	t.Parallel()
 	storetest.Each(t, func(t *testing.T, url string) {
 		b := newBench(t, url)
-		b.hold(cabin(t))
+		b.holdHut()
 		if _, err := b.client.GetRaising(b.as(identity.Lead), raisingRequest()); err != nil {
 			t.Fatal(err)
 		}
-		before, err := b.client.GetWork(b.as(identity.Lead), &sequencingv1.GetWorkRequest{})
-		if err != nil {
-			t.Fatal(err)
-		}
+		before := b.book(t)
 		for method, call := range b.calls() {
 			err := call(b.kit.As(theirs, identity.Admin))
 			switch method {
-			case sequencingv1.SequencingService_GetWork_FullMethodName, sequencingv1.SequencingService_PutWork_FullMethodName:
+			case sequencingv1.SequencingService_GetWork_FullMethodName, sequencingv1.SequencingService_PutWork_FullMethodName,
+				sequencingv1.SequencingService_GetStandRules_FullMethodName, sequencingv1.SequencingService_PutStandRules_FullMethodName,
+				sequencingv1.SequencingService_GetBraceStock_FullMethodName, sequencingv1.SequencingService_PutBraceStock_FullMethodName:
 				if err != nil {
 					t.Errorf("%s: %v", method, err)
 				}
@@ -311,14 +359,29 @@ func TestAnotherCompanysJob(t *testing.T) {
 				wantFault(t, err, fault.NotFound, "JOB_NOT_FOUND")
 			}
 		}
-		after, err := b.client.GetWork(b.as(identity.Lead), &sequencingv1.GetWorkRequest{})
-		if err != nil {
-			t.Fatal(err)
-		}
-		if diff := cmp.Diff(before, after, protocmp.Transform()); diff != "" {
-			t.Errorf("another company changed our rates:\n%s", diff)
+		if diff := cmp.Diff(before, b.book(t), protocmp.Transform()); diff != "" {
+			t.Errorf("another company changed our book:\n%s", diff)
 		}
 	})
+}
+
+// book is what our company keeps.
+func (b bench) book(t *testing.T) []proto.Message {
+	t.Helper()
+	ctx := b.as(identity.Lead)
+	work, err := b.client.GetWork(ctx, &sequencingv1.GetWorkRequest{})
+	if err != nil {
+		t.Fatal(err)
+	}
+	rules, err := b.client.GetStandRules(ctx, &sequencingv1.GetStandRulesRequest{})
+	if err != nil {
+		t.Fatal(err)
+	}
+	stock, err := b.client.GetBraceStock(ctx, &sequencingv1.GetBraceStockRequest{})
+	if err != nil {
+		t.Fatal(err)
+	}
+	return []proto.Message{work, rules, stock}
 }
 
 func TestUnknownRevision(t *testing.T) {

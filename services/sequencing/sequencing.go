@@ -1,10 +1,11 @@
-// Package sequencing is the service that says in which order a frame goes up: the moves with what closes
-// them, their machines and minutes, and the temporary braces of a simple rule. It keeps each company's
-// rates of work.
+// Package sequencing is the service that says in which order a frame goes up and whether it stands meanwhile: the
+// moves with what closes them, their machines and minutes; for each state whether it stands when the hook lets
+// go, and the temporary braces that make it stand; how a bent bears being stood up. It keeps each company's
+// rates of work, its rules of the stand check, and the lumber, fastenings and anchors that it braces with.
 //
-// Reasons that it gives of its own: ETAG_MISMATCH (another change of the rates came first), FRAME_LOCKED (no
-// order exists; metadata pieces and joints name what locks), MOVE_NOT_FOUND, UNKNOWN_FORMAT (a document
-// was asked for in a format that is not offered). Those of the frames service pass through.
+// Reasons that it gives of its own: ETAG_MISMATCH (another change of the rates, rules or stock came first),
+// FRAME_LOCKED (no order exists; metadata pieces and joints name what locks), MOVE_NOT_FOUND, UNKNOWN_FORMAT and
+// UNKNOWN_VIEW (a document was asked for in a form that is not offered). Those of the frames service pass through.
 package sequencing
 
 import (
@@ -29,21 +30,27 @@ const (
 	ReasonEtag   = "ETAG_MISMATCH"
 	ReasonLocked = "FRAME_LOCKED"
 	ReasonMove   = "MOVE_NOT_FOUND"
+	ReasonView   = "UNKNOWN_VIEW"
 )
 
 //go:embed migrations/*.sql
 var migrations embed.FS
 
-// How many answers are kept: raisings, frames made ready for drawing, pictures of moves.
+// How many answers are kept: raisings, frames made ready for drawing, pictures of moves and of states, verdicts of one state,
+// whole raisings checked, states made safe, lifts.
 const (
-	keptRaisings = 64
-	keptPictures = 16
-	keptDrawings = 512
+	keptRaisings  = 64
+	keptPictures  = 16
+	keptDrawings  = 512
+	keptVerdicts  = 256
+	keptStandings = 32
+	keptSafe      = 64
+	keptLifts     = 128
 )
 
 // Config is what the service needs. DB, Frames and Pool are required.
 type Config struct {
-	// DB keeps the rates of work.
+	// DB keeps the rates of work, the rules of the stand check and the stock.
 	DB *store.DB
 	// Frames is the frames service; its connection forwards the caller's token.
 	Frames framesv1.FramesServiceClient
@@ -61,13 +68,17 @@ type Config struct {
 type Service struct {
 	sequencingv1.UnsafeSequencingServiceServer
 
-	db       *store.DB
-	frames   *framefetch.Source
-	pool     *compute.Pool
-	raisings *compute.Cache
-	pictures *compute.Cache
-	drawings *compute.Cache
-	now      func() time.Time
+	db        *store.DB
+	frames    *framefetch.Source
+	pool      *compute.Pool
+	raisings  *compute.Cache
+	pictures  *compute.Cache
+	drawings  *compute.Cache
+	verdicts  *compute.Cache
+	standings *compute.Cache
+	safe      *compute.Cache
+	lifts     *compute.Cache
+	now       func() time.Time
 }
 
 // New builds the service. The store stays the caller's to close.
@@ -79,13 +90,17 @@ func New(c Config) (*Service, error) {
 		c.Now = time.Now
 	}
 	return &Service{
-		db:       c.DB,
-		frames:   framefetch.New(c.Frames),
-		pool:     c.Pool,
-		raisings: compute.NewCache("raisings", keptRaisings, c.Registry),
-		pictures: compute.NewCache("raising_pictures", keptPictures, c.Registry),
-		drawings: compute.NewCache("move_drawings", keptDrawings, c.Registry),
-		now:      c.Now,
+		db:        c.DB,
+		frames:    framefetch.New(c.Frames),
+		pool:      c.Pool,
+		raisings:  compute.NewCache("raisings", keptRaisings, c.Registry),
+		pictures:  compute.NewCache("raising_pictures", keptPictures, c.Registry),
+		drawings:  compute.NewCache("move_drawings", keptDrawings, c.Registry),
+		verdicts:  compute.NewCache("stand_verdicts", keptVerdicts, c.Registry),
+		standings: compute.NewCache("standings", keptStandings, c.Registry),
+		safe:      compute.NewCache("safe_states", keptSafe, c.Registry),
+		lifts:     compute.NewCache("lifts", keptLifts, c.Registry),
+		now:       c.Now,
 	}, nil
 }
 

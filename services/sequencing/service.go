@@ -26,33 +26,15 @@ import (
 
 // GetWork gives the company's rates of work, or the defaults when it has put none.
 func (s *Service) GetWork(ctx context.Context, _ *sequencingv1.GetWorkRequest) (*sequencingv1.Work, error) {
-	caller, err := identity.From(ctx)
-	if err != nil {
-		return nil, err
-	}
-	var w *sequencingv1.Work
-	err = s.db.Read(ctx, func(ctx context.Context, tx *store.Tx) error {
-		w, _, err = readWork(ctx, tx, caller.Company)
-		return err
-	})
-	return w, err
+	return workLeaf().get(ctx, s.db)
 }
 
 // PutWork puts the company's rates of work in place of the old.
 func (s *Service) PutWork(ctx context.Context, req *sequencingv1.PutWorkRequest) (*sequencingv1.Work, error) {
-	caller, err := identity.From(ctx)
-	if err != nil {
-		return nil, err
-	}
 	if err := checkWork(req.GetWork()); err != nil {
 		return nil, err
 	}
-	var w *sequencingv1.Work
-	err = s.db.Write(ctx, func(ctx context.Context, tx *store.Tx) error {
-		w, err = writeWork(ctx, tx, caller.Company, req.GetWork(), store.Micros(s.now()))
-		return err
-	})
-	return w, err
+	return workLeaf().set(ctx, s.db, req.GetWork(), store.Micros(s.now()))
 }
 
 // GetRaising gives the raising order of a frame.
@@ -89,14 +71,11 @@ func (s *Service) DrawMove(ctx context.Context, req *sequencingv1.DrawMoveReques
 	if n < 1 || n > len(a.raising.Moves) {
 		return nil, fault.New(fault.NotFound, ReasonMove, "There is no move %d; the raising of this frame has moves 1 to %d.", n, len(a.raising.Moves))
 	}
-	picture, err := compute.Do(ctx, s.pool, s.pictures, compute.Key("picture", a.frame.Digest()),
-		func(context.Context) (*framedraw.Picture, error) { return framedraw.NewPicture(a.frame), nil })
+	picture, err := s.picture(ctx, a)
 	if err != nil {
 		return nil, err
 	}
-	block := framedraw.Block{
-		Job: a.job.GetTitle(), Revision: int(a.from.GetRevision()), Latest: int(a.from.GetLatestRevision()), Engine: build.Version,
-	}
+	block := a.block()
 	svg, err := compute.Do(ctx, s.pool, s.drawings, compute.Key("move", a.key, n, block),
 		func(ctx context.Context) ([]byte, error) {
 			svg := drawing.SVG(drawMove(picture, a.raising, n, block))
@@ -112,6 +91,19 @@ func (s *Service) DrawMove(ctx context.Context, req *sequencingv1.DrawMoveReques
 		MediaType: "image/svg+xml", Content: svg,
 		Filename: fmt.Sprintf("move-%d-%s-r%d.svg", n, a.from.GetJob(), a.from.GetRevision()),
 	}, nil
+}
+
+// picture makes a frame ready for drawing.
+func (s *Service) picture(ctx context.Context, a *answer) (*framedraw.Picture, error) {
+	return compute.Do(ctx, s.pool, s.pictures, compute.Key("picture", a.named()),
+		func(context.Context) (*framedraw.Picture, error) { return framedraw.NewPicture(a.frame), nil })
+}
+
+// block is what the last line of a drawing says.
+func (a *answer) block() framedraw.Block {
+	return framedraw.Block{
+		Job: a.job.GetTitle(), Revision: int(a.from.GetRevision()), Latest: int(a.from.GetLatestRevision()), Engine: build.Version,
+	}
 }
 
 // keptBytes is the largest drawing that is kept.
@@ -142,6 +134,7 @@ func drawMove(p *framedraw.Picture, r *plan.Raising, n int, block framedraw.Bloc
 // answer is a raising with what it was computed from.
 type answer struct {
 	raising *plan.Raising
+	company string
 	frame   *frame.Frame
 	from    *sheetv1.ComputedFrom
 	job     *framesv1.Job
@@ -150,17 +143,33 @@ type answer struct {
 	key string
 }
 
+// named names the frame with the order in which it lists its pieces, which its digest leaves out.
+func (a *answer) named() string {
+	return compute.Key(a.company, a.from.GetJob(), a.from.GetRevision(), a.from.GetDigest())
+}
+
 // answer gathers the inputs of a raising and computes it, or gives the kept one of the same inputs.
 func (s *Service) answer(ctx context.Context, job, revision string) (*answer, error) {
+	a, err := s.load(ctx, job, revision)
+	if err != nil {
+		return nil, err
+	}
+	if err := s.order(ctx, a); err != nil {
+		return nil, err
+	}
+	return a, nil
+}
+
+// load gathers the inputs of a raising.
+func (s *Service) load(ctx context.Context, job, revision string) (*answer, error) {
 	caller, err := identity.From(ctx)
 	if err != nil {
 		return nil, err
 	}
-	rates, err := s.GetWork(ctx, nil)
-	if err != nil {
+	a := &answer{company: caller.Company}
+	if a.work, err = s.GetWork(ctx, nil); err != nil {
 		return nil, err
 	}
-	a := &answer{work: rates}
 	if a.job, err = s.frames.Job(ctx, job); err != nil {
 		return nil, err
 	}
@@ -169,16 +178,21 @@ func (s *Service) answer(ctx context.Context, job, revision string) (*answer, er
 		return nil, err
 	}
 	a.frame, a.from = loaded.Frame, loaded.From
-	site := siteOf(a.job)
-	a.key = compute.Key("raising", caller.Company, loaded.Frame.Digest(), rates, site)
-	a.raising, err = compute.Do(ctx, s.pool, s.raisings, a.key, func(ctx context.Context) (*plan.Raising, error) {
-		return plan.Make(ctx, loaded.Frame, site, ratesOf(rates))
+	a.key = compute.Key("raising", a.named(), a.work, siteOf(a.job))
+	return a, nil
+}
+
+// order computes the raising of what was loaded.
+func (s *Service) order(ctx context.Context, a *answer) error {
+	made, err := compute.Do(ctx, s.pool, s.raisings, a.key, func(ctx context.Context) (*plan.Raising, error) {
+		return plan.Make(ctx, a.frame, siteOf(a.job), ratesOf(a.work))
 	})
 	var lock *raising.Locked
 	if errors.As(err, &lock) {
-		return nil, locked(lock)
+		return locked(lock)
 	}
-	return a, err
+	a.raising = made
+	return err
 }
 
 // siteOf is what the raising needs to know of a job's site.

@@ -1,127 +1,27 @@
 package sequencing_test
 
 import (
-	"context"
 	"errors"
 	"fmt"
 	"math"
 	"strings"
-	"sync"
 	"testing"
 
-	"github.com/google/go-cmp/cmp"
 	"google.golang.org/protobuf/proto"
-	"google.golang.org/protobuf/testing/protocmp"
 
 	sequencingv1 "github.com/pikepole/pikepole/proto/gen/pikepole/sequencing/v1"
 	"github.com/pikepole/pikepole/services/platform/fault"
 	"github.com/pikepole/pikepole/services/platform/identity"
-	"github.com/pikepole/pikepole/services/platform/outbox"
-	"github.com/pikepole/pikepole/services/platform/store"
 	"github.com/pikepole/pikepole/services/platform/store/storetest"
 )
 
-func TestWork(t *testing.T) {
+func TestDefaultWork(t *testing.T) {
 	t.Parallel()
-	storetest.Each(t, func(t *testing.T, url string) {
-		b := newBench(t, url)
-		ctx := b.as(identity.Lead)
-		first, err := b.client.GetWork(ctx, &sequencingv1.GetWorkRequest{})
-		if err != nil {
-			t.Fatal(err)
-		}
-		if first.GetEtag() != "0" || first.GetCarryPerPersonKg() <= 0 || len(first.GetRates()) != 4 {
-			t.Errorf("defaults %v", first)
-		}
-		put, err := b.client.PutWork(ctx, &sequencingv1.PutWorkRequest{Work: rates()})
-		if err != nil {
-			t.Fatal(err)
-		}
-		want := rates()
-		want.Etag = "1"
-		if diff := cmp.Diff(want, put, protocmp.Transform()); diff != "" {
-			t.Errorf("put (-want +got):\n%s", diff)
-		}
-		got, err := b.client.GetWork(b.as(identity.Viewer), &sequencingv1.GetWorkRequest{})
-		if err != nil {
-			t.Fatal(err)
-		}
-		if diff := cmp.Diff(put, got, protocmp.Transform()); diff != "" {
-			t.Errorf("read back (-put +got):\n%s", diff)
-		}
-		again, err := b.client.PutWork(ctx, &sequencingv1.PutWorkRequest{Work: rates()})
-		if err != nil || again.GetEtag() != "1" {
-			t.Errorf("the same rates again: etag %q, %v", again.GetEtag(), err)
-		}
-		other, err := b.client.GetWork(b.kit.As(theirs, identity.Lead), &sequencingv1.GetWorkRequest{})
-		if err != nil || !proto.Equal(other, first) {
-			t.Errorf("another company reads %v, %v, want the defaults", other, err)
-		}
-		var events []outbox.Event
-		err = b.db.Read(t.Context(), func(ctx context.Context, tx *store.Tx) error {
-			events, err = outbox.After(ctx, tx, ours, 0, 10)
-			return err
-		})
-		if err != nil || len(events) != 1 || events[0].Kind != "work.put" {
-			t.Errorf("events %v, %v, want one work.put", events, err)
-		}
-	})
-}
-
-func TestWorkOfAnotherVersionIsNotOverwritten(t *testing.T) {
-	t.Parallel()
-	storetest.Each(t, func(t *testing.T, url string) {
-		b := newBench(t, url)
-		ctx := b.as(identity.Admin)
-		w := rates()
-		w.Etag = "0"
-		put, err := b.client.PutWork(ctx, &sequencingv1.PutWorkRequest{Work: w})
-		if err != nil {
-			t.Fatal(err)
-		}
-		stale := rates()
-		stale.CrewCount, stale.Etag = 9, "0"
-		_, err = b.client.PutWork(ctx, &sequencingv1.PutWorkRequest{Work: stale})
-		wantFault(t, err, fault.Conflict, "ETAG_MISMATCH")
-		fresh := rates()
-		fresh.CrewCount, fresh.Etag = 9, put.GetEtag()
-		if put, err = b.client.PutWork(ctx, &sequencingv1.PutWorkRequest{Work: fresh}); err != nil || put.GetEtag() != "2" {
-			t.Errorf("with the right etag: %v, %v", put, err)
-		}
-	})
-}
-
-func TestTwoPutsAtOnceCannotBothWin(t *testing.T) {
-	t.Parallel()
-	storetest.Each(t, func(t *testing.T, url string) {
-		b := newBench(t, url)
-		for round, etag := range []string{"0", "1"} {
-			won := make([]bool, 8)
-			var wait sync.WaitGroup
-			for i := range won {
-				ctx := b.as(identity.Lead)
-				wait.Go(func() {
-					w := rates()
-					w.Etag, w.CrewCount = etag, int32(10+50*round+i)
-					_, err := b.client.PutWork(ctx, &sequencingv1.PutWorkRequest{Work: w})
-					won[i] = err == nil
-					if f := fault.FromStatus(err); f != nil && f.Kind != fault.Conflict {
-						t.Errorf("caller %d: %v", i, f)
-					}
-				})
-			}
-			wait.Wait()
-			n := 0
-			for _, w := range won {
-				if w {
-					n++
-				}
-			}
-			if n != 1 {
-				t.Errorf("%d of 8 puts with the etag %q won, want 1", n, etag)
-			}
-		}
-	})
+	b := newBench(t, storetest.SQLite(t))
+	got, err := b.client.GetWork(b.as(identity.Viewer), &sequencingv1.GetWorkRequest{})
+	if err != nil || got.GetEtag() != "0" || got.GetCarryPerPersonKg() <= 0 || len(got.GetRates()) != 4 {
+		t.Errorf("defaults %v, %v", got, err)
+	}
 }
 
 func TestWrongRatesAreNamed(t *testing.T) {

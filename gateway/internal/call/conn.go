@@ -32,11 +32,12 @@ const (
 type Conn struct {
 	beneath grpc.ClientConnInterface
 	timeout time.Duration
+	longer  map[string]time.Duration
 }
 
-// NewConn puts a Conn on a connection. A unary call that has no deadline gets timeout.
-func NewConn(beneath grpc.ClientConnInterface, timeout time.Duration) *Conn {
-	return &Conn{beneath: beneath, timeout: timeout}
+// NewConn puts a Conn on a connection. A unary call takes at most timeout, or what longer says of its method.
+func NewConn(beneath grpc.ClientConnInterface, timeout time.Duration, longer map[string]time.Duration) *Conn {
+	return &Conn{beneath: beneath, timeout: timeout, longer: longer}
 }
 
 // Invoke makes a unary call.
@@ -47,7 +48,7 @@ func (c *Conn) Invoke(ctx context.Context, method string, args, reply any, opts 
 			return err
 		}
 	}
-	ctx, cancel := context.WithTimeout(facts.outgoing(ctx), c.timeout)
+	ctx, cancel := context.WithTimeout(facts.outgoing(ctx), max(c.timeout, c.longer[method]))
 	defer cancel()
 	err := c.beneath.Invoke(ctx, method, args, reply, opts...)
 	if facts.Token != "" && facts.Forget != nil && status.Code(err) == codes.Unauthenticated {

@@ -9,6 +9,7 @@ import (
 	"mime"
 	"net/http"
 	"slices"
+	"strconv"
 	"strings"
 
 	"github.com/grpc-ecosystem/grpc-gateway/v2/runtime"
@@ -19,6 +20,7 @@ import (
 	"github.com/pikepole/pikepole/gateway/internal/problem"
 	"github.com/pikepole/pikepole/gateway/internal/wire"
 	sheetv1 "github.com/pikepole/pikepole/proto/gen/pikepole/sheet/v1"
+	"github.com/pikepole/pikepole/services/platform/fault"
 )
 
 // Policy is the content security policy of a document: it shows itself and does nothing.
@@ -27,6 +29,8 @@ const Policy = "default-src 'none'; style-src 'unsafe-inline'; img-src data:; ba
 // Request says which document is wanted.
 type Request struct {
 	Job, Revision string
+	// Move is the number of a move; 0 where the path names none.
+	Move int32
 	// Format is json, csv, html or svg.
 	Format string
 	// View is the view of a drawing.
@@ -57,6 +61,10 @@ func Handler(source Source) runtime.HandlerFunc {
 			Revision: params["revision"],
 			Format:   format,
 			View:     r.URL.Query().Get("view"),
+		}
+		if request.Move, refusal = move(params); refusal != nil {
+			call.RefuseWith(w, r, refusal)
+			return
 		}
 		w.Header().Set("Vary", "Accept")
 		if format == "json" {
@@ -130,6 +138,20 @@ func choose(r *http.Request, formats []string) (string, *problem.Document) {
 		return "", problem.New(http.StatusNotAcceptable, problem.ReasonNotAcceptable, "This can be had as "+strings.Join(offers, ", ")+"; ask for one of them in Accept, or by format.")
 	}
 	return formats[slices.Index(offers, offer)], nil
+}
+
+// move gives the number of the move that the path names.
+func move(params map[string]string) (int32, *problem.Document) {
+	text, named := params["move"]
+	if !named {
+		return 0, nil
+	}
+	n, err := strconv.ParseInt(text, 10, 32)
+	if err != nil || n < 1 {
+		message := "must be the number of a move, from 1"
+		return 0, problem.New(http.StatusBadRequest, fault.ReasonInvalid, "move "+message+".").WithField("move", message)
+	}
+	return int32(n), nil
 }
 
 // MediaType gives the media type of a format.

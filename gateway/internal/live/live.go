@@ -1,13 +1,12 @@
-// Package live sends the entries of a job to a browser as server-sent events.
+// Package live sends server-sent events: the entries of a job as they come, and the answers of a search as they get
+// better.
 package live
 
 import (
-	"bytes"
 	"context"
 	"fmt"
 	"net/http"
 	"strconv"
-	"sync"
 	"time"
 
 	"google.golang.org/grpc"
@@ -15,7 +14,6 @@ import (
 	"github.com/pikepole/pikepole/gateway/internal/call"
 	"github.com/pikepole/pikepole/gateway/internal/problem"
 	"github.com/pikepole/pikepole/gateway/internal/wire"
-	accessv1 "github.com/pikepole/pikepole/proto/gen/pikepole/access/v1"
 	sitelogv1 "github.com/pikepole/pikepole/proto/gen/pikepole/sitelog/v1"
 	"github.com/pikepole/pikepole/services/platform/fault"
 )
@@ -25,13 +23,8 @@ const (
 	MediaType = "text/event-stream"
 	// Heartbeat is how often a comment shows a quiet stream to be alive.
 	Heartbeat = 15 * time.Second
-	// retry is how long a browser waits before it connects again.
-	retry = 3 * time.Second
 	// writeTimeout is how long a client may take to read one event.
 	writeTimeout = 30 * time.Second
-	// mostOfOne is how many streams one person may have open: more than their tabs, and few enough that
-	// nobody takes the streams of all others.
-	mostOfOne = 20
 	// longest is the life of a stream whose token names no end.
 	longest = 5 * time.Minute
 
@@ -68,21 +61,15 @@ type Config struct {
 type Watcher struct {
 	config Config
 	json   *wire.JSON
-	slots  chan struct{}
-
-	mu     sync.Mutex
-	people map[person]int // streams that are open
+	gate   *gate
 }
-
-// person is who watches.
-type person struct{ company, id string }
 
 // New makes a watcher.
 func New(config Config) *Watcher {
 	if config.Heartbeat == 0 {
 		config.Heartbeat = Heartbeat
 	}
-	return &Watcher{config: config, json: wire.NewJSON(), slots: make(chan struct{}, max(config.Limit, 1)), people: map[person]int{}}
+	return &Watcher{config: config, json: wire.NewJSON(), gate: newGate(config.Limit)}
 }
 
 // ServeHTTP sends the entries after the position that the client saw last. The stream ends with
@@ -101,7 +88,7 @@ func (h *Watcher) ServeHTTP(w http.ResponseWriter, r *http.Request, params map[s
 		call.Refuse(w, r, err)
 		return
 	}
-	leave, refusal := h.enter(call.From(r.Context()).Caller)
+	leave, refusal := h.gate.enter(call.From(r.Context()).Caller)
 	if refusal != nil {
 		call.RefuseWith(w, r, refusal)
 		return
@@ -117,33 +104,6 @@ func (h *Watcher) ServeHTTP(w http.ResponseWriter, r *http.Request, params map[s
 	h.config.Gauge.StreamBegan()
 	defer h.config.Gauge.StreamEnded()
 	h.send(ctx, w, call.From(ctx).Head, stream)
-}
-
-// enter takes a place for a stream of the caller's, until leave is called.
-func (h *Watcher) enter(caller *accessv1.Caller) (leave func(), refusal *problem.Document) {
-	who := person{caller.GetCompany(), caller.GetPerson()}
-	h.mu.Lock()
-	defer h.mu.Unlock()
-	full := problem.New(http.StatusServiceUnavailable, problem.ReasonTooManyStreams, "Too many people watch at once; try again in a moment.")
-	full.RetryAfter = problem.Seconds(retry)
-	if h.people[who] >= mostOfOne {
-		full.Detail = "You watch too much at once; close some of the pages that are open, and try again."
-		return nil, full
-	}
-	select {
-	case h.slots <- struct{}{}:
-	default:
-		return nil, full
-	}
-	h.people[who]++
-	return func() {
-		h.mu.Lock()
-		defer h.mu.Unlock()
-		<-h.slots
-		if h.people[who]--; h.people[who] == 0 {
-			delete(h.people, who)
-		}
-	}, nil
 }
 
 func (h *Watcher) send(ctx context.Context, w http.ResponseWriter, head bool, stream grpc.ServerStreamingClient[sitelogv1.WatchEntriesResponse]) {
@@ -191,9 +151,7 @@ func (h *Watcher) sendEntry(out writer, entry *sitelogv1.Entry) error {
 	if err != nil {
 		return fmt.Errorf("encode an entry: %w", err)
 	}
-	// A line break would end the event early; the JSON has none but for an encoder's whim.
-	data = bytes.ReplaceAll(data, []byte("\n"), []byte(" "))
-	if err := out.write(fmt.Sprintf("id: %d\nevent: entry\ndata: %s\n\n", entry.GetPosition(), data)); err != nil {
+	if err := out.write(fmt.Sprintf("id: %d\nevent: entry\ndata: %s\n\n", entry.GetPosition(), oneLine(data))); err != nil {
 		return err
 	}
 	h.config.Gauge.EventSent()

@@ -17,6 +17,8 @@ import (
 type part[T any] struct {
 	Value   T
 	Refusal string
+	// Again says that the same may well be answered in a while.
+	Again bool
 }
 
 // load fills a part; a refusal leaves the rest of the page as it is.
@@ -24,11 +26,21 @@ func load[T any](to *part[T], get func(context.Context) (T, error)) func(context
 	return func(ctx context.Context) {
 		value, err := get(ctx)
 		if err != nil {
-			to.Refusal = problem.FromError(err, false).Detail
+			d := problem.FromError(err, false)
+			to.Refusal, to.Again = d.Detail, tryAgain(d.Status)
 			return
 		}
 		to.Value = value
 	}
+}
+
+// tryAgain says whether a status is of trouble that passes.
+func tryAgain(status int) bool {
+	switch status {
+	case http.StatusTooManyRequests, http.StatusServiceUnavailable, http.StatusGatewayTimeout:
+		return true
+	}
+	return false
 }
 
 // caution stands on every sheet.

@@ -6,6 +6,7 @@ import (
 	"html/template"
 	"net/http"
 	"path"
+	"slices"
 	"strconv"
 	"time"
 
@@ -32,6 +33,8 @@ type view struct {
 	Job *framesv1.Job
 	// Here is the last part of the page's path under the job; empty for the job itself.
 	Here string
+	// Address is the page's own, with its query.
+	Address string
 	// Live says whether the page has a script.
 	Live bool
 	// Block is the title block.
@@ -113,17 +116,23 @@ func zone(job *framesv1.Job) *time.Location {
 func (s *Site) view(r *http.Request, sheet string) *view {
 	facts := call.From(r.Context())
 	return &view{
-		Sheet:  sheet,
-		Caller: facts.Caller,
-		CSRF:   facts.CSRF,
-		Block:  block{Computed: s.config.Now(), Page: 1, Pages: 1},
+		Sheet:   sheet,
+		Address: localPath(r.URL.RequestURI()),
+		Caller:  facts.Caller,
+		CSRF:    facts.CSRF,
+		Block:   block{Computed: s.config.Now(), Page: 1, Pages: 1},
 	}
+}
+
+// sharedTemplates are the frame around all pages and the parts that several show.
+func sharedTemplates() []string {
+	return []string{"template/frame.html", "template/part.html", "template/stands.html"}
 }
 
 // parseTemplates makes one set of templates for each page: the frame around all, the parts that
 // several show, and the page's own.
 func parseTemplates() (map[string]*template.Template, error) {
-	shared, err := template.New("").Funcs(functions()).ParseFS(templateFiles, "template/frame.html", "template/part.html")
+	shared, err := template.New("").Funcs(functions()).ParseFS(templateFiles, sharedTemplates()...)
 	if err != nil {
 		return nil, fmt.Errorf("read the shared templates: %w", err)
 	}
@@ -134,7 +143,7 @@ func parseTemplates() (map[string]*template.Template, error) {
 	sets := map[string]*template.Template{}
 	for _, entry := range entries {
 		name := entry.Name()
-		if name == "frame.html" || name == "part.html" {
+		if slices.Contains(sharedTemplates(), "template/"+name) {
 			continue
 		}
 		set, err := shared.Clone()

@@ -10,6 +10,7 @@ import (
 	"strings"
 	"time"
 	"unicode"
+	"unicode/utf8"
 
 	"google.golang.org/protobuf/reflect/protoreflect"
 	"google.golang.org/protobuf/types/known/timestamppb"
@@ -46,6 +47,12 @@ func functions() template.FuncMap {
 		"list":        list,
 		"path":        url.PathEscape,
 		"size":        size,
+		"mph":         mph,
+		"mphDown":     mphDown,
+		"footPounds":  func(nm float64) string { return whole(nm / newtonMetresPerFootPound) },
+		"amount":      amount,
+		"capital":     capital,
+		"pin":         pin,
 		"add":         func(a, b int) int { return a + b },
 		"count":       count,
 		"section":     section,
@@ -55,6 +62,54 @@ func functions() template.FuncMap {
 
 // cubicFootMM3 is the volume of a cubic foot.
 const cubicFootMM3 = units.MMPerFoot * units.MMPerFoot * units.MMPerFoot
+
+// newtonMetresPerFootPound is newton metres in a foot-pound.
+const newtonMetresPerFootPound = units.NPerPoundForce * units.MMPerFoot / 1000
+
+// mph writes a speed in miles an hour.
+func mph(mps float64) string { return whole(units.MPHFromMPerS(mps)) }
+
+// mphDown writes a speed that is a limit, rounded down, so that it never reads as more than it is.
+func mphDown(mps float64) string { return whole(math.Floor(units.MPHFromMPerS(mps) + 1e-9)) }
+
+// amount writes what is used, or what there is of it, in the unit that the job's people read.
+func amount(value float64, unit string) string {
+	switch unit {
+	case "N":
+		return whole(units.PoundsForceFromN(value)) + " lbf"
+	case "N·m", "Nm":
+		return whole(value/newtonMetresPerFootPound) + " lb·ft"
+	case "Pa":
+		return whole(units.PSIFromPa(value)) + " psi"
+	case "m":
+		return inches(value*1000) + " in"
+	case "mm":
+		return inches(value) + " in"
+	case "m/s":
+		return mph(value) + " mph"
+	case "":
+		return decimals(value, 2)
+	}
+	return decimals(value, 2) + " " + unit
+}
+
+// pin is what keeps an address that has a query already at the revision of its page.
+func pin(v *view) template.URL {
+	if v.Query() == "" {
+		return ""
+	}
+	// Only a number is in it.
+	return template.URL("&" + v.Query()[1:]) // #nosec G203
+}
+
+// capital writes a sentence with its first letter large.
+func capital(text string) string {
+	r, size := utf8.DecodeRuneInString(text)
+	if size == 0 {
+		return text
+	}
+	return string(unicode.ToUpper(r)) + text[size:]
+}
 
 // feet writes a length with a true minus sign.
 func feet(mm float64) string {

@@ -994,7 +994,7 @@ var File_pikepole_sequencing_v1_sequencing_proto protoreflect.FileDescriptor
 
 const file_pikepole_sequencing_v1_sequencing_proto_rawDesc = "" +
 	"\n" +
-	"'pikepole/sequencing/v1/sequencing.proto\x12\x16pikepole.sequencing.v1\x1a\x1dpikepole/frame/v1/frame.proto\x1a\x1dpikepole/sheet/v1/sheet.proto\"\xa2\x03\n" +
+	"'pikepole/sequencing/v1/sequencing.proto\x12\x16pikepole.sequencing.v1\x1a\x1dpikepole/frame/v1/frame.proto\x1a\"pikepole/sequencing/v1/stand.proto\x1a\x1dpikepole/sheet/v1/sheet.proto\"\xa2\x03\n" +
 	"\x04Work\x12-\n" +
 	"\x13carry_per_person_kg\x18\x01 \x01(\x01R\x10carryPerPersonKg\x12\x1d\n" +
 	"\n" +
@@ -1072,14 +1072,27 @@ const file_pikepole_sequencing_v1_sequencing_proto_rawDesc = "" +
 	"\x0fCLOSING_DROP_IN\x10\x02\x12!\n" +
 	"\x1dCLOSING_LEAN_AND_COME_UPRIGHT\x10\x03\x12!\n" +
 	"\x1dCLOSING_START_ALL_AND_DRAW_UP\x10\x04\x12\x11\n" +
-	"\rCLOSING_STAND\x10\x052\xbd\x03\n" +
+	"\rCLOSING_STAND\x10\x052\xaf\f\n" +
 	"\x11SequencingService\x12O\n" +
 	"\aGetWork\x12&.pikepole.sequencing.v1.GetWorkRequest\x1a\x1c.pikepole.sequencing.v1.Work\x12O\n" +
 	"\aPutWork\x12&.pikepole.sequencing.v1.PutWorkRequest\x1a\x1c.pikepole.sequencing.v1.Work\x12X\n" +
 	"\n" +
 	"GetRaising\x12).pikepole.sequencing.v1.GetRaisingRequest\x1a\x1f.pikepole.sequencing.v1.Raising\x12Z\n" +
 	"\rRenderRaising\x12,.pikepole.sequencing.v1.RenderRaisingRequest\x1a\x1b.pikepole.sheet.v1.Document\x12P\n" +
-	"\bDrawMove\x12'.pikepole.sequencing.v1.DrawMoveRequest\x1a\x1b.pikepole.sheet.v1.DocumentBLZJgithub.com/pikepole/pikepole/proto/gen/pikepole/sequencing/v1;sequencingv1b\x06proto3"
+	"\bDrawMove\x12'.pikepole.sequencing.v1.DrawMoveRequest\x1a\x1b.pikepole.sheet.v1.Document\x12a\n" +
+	"\rGetStandRules\x12,.pikepole.sequencing.v1.GetStandRulesRequest\x1a\".pikepole.sequencing.v1.StandRules\x12a\n" +
+	"\rPutStandRules\x12,.pikepole.sequencing.v1.PutStandRulesRequest\x1a\".pikepole.sequencing.v1.StandRules\x12a\n" +
+	"\rGetBraceStock\x12,.pikepole.sequencing.v1.GetBraceStockRequest\x1a\".pikepole.sequencing.v1.BraceStock\x12a\n" +
+	"\rPutBraceStock\x12,.pikepole.sequencing.v1.PutBraceStockRequest\x1a\".pikepole.sequencing.v1.BraceStock\x12[\n" +
+	"\n" +
+	"CheckStand\x12).pikepole.sequencing.v1.CheckStandRequest\x1a\".pikepole.sequencing.v1.StandCheck\x12a\n" +
+	"\fCheckRaising\x12+.pikepole.sequencing.v1.CheckRaisingRequest\x1a$.pikepole.sequencing.v1.RaisingCheck\x12_\n" +
+	"\vGetStanding\x12*.pikepole.sequencing.v1.GetStandingRequest\x1a$.pikepole.sequencing.v1.RaisingCheck\x12\\\n" +
+	"\x0eRenderStanding\x12-.pikepole.sequencing.v1.RenderStandingRequest\x1a\x1b.pikepole.sheet.v1.Document\x12X\n" +
+	"\fRenderBraces\x12+.pikepole.sequencing.v1.RenderBracesRequest\x1a\x1b.pikepole.sheet.v1.Document\x12R\n" +
+	"\tDrawStand\x12(.pikepole.sequencing.v1.DrawStandRequest\x1a\x1b.pikepole.sheet.v1.Document\x12]\n" +
+	"\bMakeSafe\x12'.pikepole.sequencing.v1.MakeSafeRequest\x1a&.pikepole.sequencing.v1.MakeSafeAnswer0\x01\x12X\n" +
+	"\tCheckLift\x12(.pikepole.sequencing.v1.CheckLiftRequest\x1a!.pikepole.sequencing.v1.LiftCheckBLZJgithub.com/pikepole/pikepole/proto/gen/pikepole/sequencing/v1;sequencingv1b\x06proto3"
 
 var (
 	file_pikepole_sequencing_v1_sequencing_proto_rawDescOnce sync.Once
@@ -1096,23 +1109,41 @@ func file_pikepole_sequencing_v1_sequencing_proto_rawDescGZIP() []byte {
 var file_pikepole_sequencing_v1_sequencing_proto_enumTypes = make([]protoimpl.EnumInfo, 2)
 var file_pikepole_sequencing_v1_sequencing_proto_msgTypes = make([]protoimpl.MessageInfo, 11)
 var file_pikepole_sequencing_v1_sequencing_proto_goTypes = []any{
-	(Machine)(0),                 // 0: pikepole.sequencing.v1.Machine
-	(Closing)(0),                 // 1: pikepole.sequencing.v1.Closing
-	(*Work)(nil),                 // 2: pikepole.sequencing.v1.Work
-	(*MoveRate)(nil),             // 3: pikepole.sequencing.v1.MoveRate
-	(*GetWorkRequest)(nil),       // 4: pikepole.sequencing.v1.GetWorkRequest
-	(*PutWorkRequest)(nil),       // 5: pikepole.sequencing.v1.PutWorkRequest
-	(*GetRaisingRequest)(nil),    // 6: pikepole.sequencing.v1.GetRaisingRequest
-	(*RenderRaisingRequest)(nil), // 7: pikepole.sequencing.v1.RenderRaisingRequest
-	(*DrawMoveRequest)(nil),      // 8: pikepole.sequencing.v1.DrawMoveRequest
-	(*Raising)(nil),              // 9: pikepole.sequencing.v1.Raising
-	(*Move)(nil),                 // 10: pikepole.sequencing.v1.Move
-	(*Before)(nil),               // 11: pikepole.sequencing.v1.Before
-	(*TemporaryBrace)(nil),       // 12: pikepole.sequencing.v1.TemporaryBrace
-	(*v1.ComputedFrom)(nil),      // 13: pikepole.sheet.v1.ComputedFrom
-	(*v1.Basis)(nil),             // 14: pikepole.sheet.v1.Basis
-	(*v11.Point)(nil),            // 15: pikepole.frame.v1.Point
-	(*v1.Document)(nil),          // 16: pikepole.sheet.v1.Document
+	(Machine)(0),                  // 0: pikepole.sequencing.v1.Machine
+	(Closing)(0),                  // 1: pikepole.sequencing.v1.Closing
+	(*Work)(nil),                  // 2: pikepole.sequencing.v1.Work
+	(*MoveRate)(nil),              // 3: pikepole.sequencing.v1.MoveRate
+	(*GetWorkRequest)(nil),        // 4: pikepole.sequencing.v1.GetWorkRequest
+	(*PutWorkRequest)(nil),        // 5: pikepole.sequencing.v1.PutWorkRequest
+	(*GetRaisingRequest)(nil),     // 6: pikepole.sequencing.v1.GetRaisingRequest
+	(*RenderRaisingRequest)(nil),  // 7: pikepole.sequencing.v1.RenderRaisingRequest
+	(*DrawMoveRequest)(nil),       // 8: pikepole.sequencing.v1.DrawMoveRequest
+	(*Raising)(nil),               // 9: pikepole.sequencing.v1.Raising
+	(*Move)(nil),                  // 10: pikepole.sequencing.v1.Move
+	(*Before)(nil),                // 11: pikepole.sequencing.v1.Before
+	(*TemporaryBrace)(nil),        // 12: pikepole.sequencing.v1.TemporaryBrace
+	(*v1.ComputedFrom)(nil),       // 13: pikepole.sheet.v1.ComputedFrom
+	(*v1.Basis)(nil),              // 14: pikepole.sheet.v1.Basis
+	(*v11.Point)(nil),             // 15: pikepole.frame.v1.Point
+	(*GetStandRulesRequest)(nil),  // 16: pikepole.sequencing.v1.GetStandRulesRequest
+	(*PutStandRulesRequest)(nil),  // 17: pikepole.sequencing.v1.PutStandRulesRequest
+	(*GetBraceStockRequest)(nil),  // 18: pikepole.sequencing.v1.GetBraceStockRequest
+	(*PutBraceStockRequest)(nil),  // 19: pikepole.sequencing.v1.PutBraceStockRequest
+	(*CheckStandRequest)(nil),     // 20: pikepole.sequencing.v1.CheckStandRequest
+	(*CheckRaisingRequest)(nil),   // 21: pikepole.sequencing.v1.CheckRaisingRequest
+	(*GetStandingRequest)(nil),    // 22: pikepole.sequencing.v1.GetStandingRequest
+	(*RenderStandingRequest)(nil), // 23: pikepole.sequencing.v1.RenderStandingRequest
+	(*RenderBracesRequest)(nil),   // 24: pikepole.sequencing.v1.RenderBracesRequest
+	(*DrawStandRequest)(nil),      // 25: pikepole.sequencing.v1.DrawStandRequest
+	(*MakeSafeRequest)(nil),       // 26: pikepole.sequencing.v1.MakeSafeRequest
+	(*CheckLiftRequest)(nil),      // 27: pikepole.sequencing.v1.CheckLiftRequest
+	(*v1.Document)(nil),           // 28: pikepole.sheet.v1.Document
+	(*StandRules)(nil),            // 29: pikepole.sequencing.v1.StandRules
+	(*BraceStock)(nil),            // 30: pikepole.sequencing.v1.BraceStock
+	(*StandCheck)(nil),            // 31: pikepole.sequencing.v1.StandCheck
+	(*RaisingCheck)(nil),          // 32: pikepole.sequencing.v1.RaisingCheck
+	(*MakeSafeAnswer)(nil),        // 33: pikepole.sequencing.v1.MakeSafeAnswer
+	(*LiftCheck)(nil),             // 34: pikepole.sequencing.v1.LiftCheck
 }
 var file_pikepole_sequencing_v1_sequencing_proto_depIdxs = []int32{
 	3,  // 0: pikepole.sequencing.v1.Work.rates:type_name -> pikepole.sequencing.v1.MoveRate
@@ -1133,13 +1164,37 @@ var file_pikepole_sequencing_v1_sequencing_proto_depIdxs = []int32{
 	6,  // 15: pikepole.sequencing.v1.SequencingService.GetRaising:input_type -> pikepole.sequencing.v1.GetRaisingRequest
 	7,  // 16: pikepole.sequencing.v1.SequencingService.RenderRaising:input_type -> pikepole.sequencing.v1.RenderRaisingRequest
 	8,  // 17: pikepole.sequencing.v1.SequencingService.DrawMove:input_type -> pikepole.sequencing.v1.DrawMoveRequest
-	2,  // 18: pikepole.sequencing.v1.SequencingService.GetWork:output_type -> pikepole.sequencing.v1.Work
-	2,  // 19: pikepole.sequencing.v1.SequencingService.PutWork:output_type -> pikepole.sequencing.v1.Work
-	9,  // 20: pikepole.sequencing.v1.SequencingService.GetRaising:output_type -> pikepole.sequencing.v1.Raising
-	16, // 21: pikepole.sequencing.v1.SequencingService.RenderRaising:output_type -> pikepole.sheet.v1.Document
-	16, // 22: pikepole.sequencing.v1.SequencingService.DrawMove:output_type -> pikepole.sheet.v1.Document
-	18, // [18:23] is the sub-list for method output_type
-	13, // [13:18] is the sub-list for method input_type
+	16, // 18: pikepole.sequencing.v1.SequencingService.GetStandRules:input_type -> pikepole.sequencing.v1.GetStandRulesRequest
+	17, // 19: pikepole.sequencing.v1.SequencingService.PutStandRules:input_type -> pikepole.sequencing.v1.PutStandRulesRequest
+	18, // 20: pikepole.sequencing.v1.SequencingService.GetBraceStock:input_type -> pikepole.sequencing.v1.GetBraceStockRequest
+	19, // 21: pikepole.sequencing.v1.SequencingService.PutBraceStock:input_type -> pikepole.sequencing.v1.PutBraceStockRequest
+	20, // 22: pikepole.sequencing.v1.SequencingService.CheckStand:input_type -> pikepole.sequencing.v1.CheckStandRequest
+	21, // 23: pikepole.sequencing.v1.SequencingService.CheckRaising:input_type -> pikepole.sequencing.v1.CheckRaisingRequest
+	22, // 24: pikepole.sequencing.v1.SequencingService.GetStanding:input_type -> pikepole.sequencing.v1.GetStandingRequest
+	23, // 25: pikepole.sequencing.v1.SequencingService.RenderStanding:input_type -> pikepole.sequencing.v1.RenderStandingRequest
+	24, // 26: pikepole.sequencing.v1.SequencingService.RenderBraces:input_type -> pikepole.sequencing.v1.RenderBracesRequest
+	25, // 27: pikepole.sequencing.v1.SequencingService.DrawStand:input_type -> pikepole.sequencing.v1.DrawStandRequest
+	26, // 28: pikepole.sequencing.v1.SequencingService.MakeSafe:input_type -> pikepole.sequencing.v1.MakeSafeRequest
+	27, // 29: pikepole.sequencing.v1.SequencingService.CheckLift:input_type -> pikepole.sequencing.v1.CheckLiftRequest
+	2,  // 30: pikepole.sequencing.v1.SequencingService.GetWork:output_type -> pikepole.sequencing.v1.Work
+	2,  // 31: pikepole.sequencing.v1.SequencingService.PutWork:output_type -> pikepole.sequencing.v1.Work
+	9,  // 32: pikepole.sequencing.v1.SequencingService.GetRaising:output_type -> pikepole.sequencing.v1.Raising
+	28, // 33: pikepole.sequencing.v1.SequencingService.RenderRaising:output_type -> pikepole.sheet.v1.Document
+	28, // 34: pikepole.sequencing.v1.SequencingService.DrawMove:output_type -> pikepole.sheet.v1.Document
+	29, // 35: pikepole.sequencing.v1.SequencingService.GetStandRules:output_type -> pikepole.sequencing.v1.StandRules
+	29, // 36: pikepole.sequencing.v1.SequencingService.PutStandRules:output_type -> pikepole.sequencing.v1.StandRules
+	30, // 37: pikepole.sequencing.v1.SequencingService.GetBraceStock:output_type -> pikepole.sequencing.v1.BraceStock
+	30, // 38: pikepole.sequencing.v1.SequencingService.PutBraceStock:output_type -> pikepole.sequencing.v1.BraceStock
+	31, // 39: pikepole.sequencing.v1.SequencingService.CheckStand:output_type -> pikepole.sequencing.v1.StandCheck
+	32, // 40: pikepole.sequencing.v1.SequencingService.CheckRaising:output_type -> pikepole.sequencing.v1.RaisingCheck
+	32, // 41: pikepole.sequencing.v1.SequencingService.GetStanding:output_type -> pikepole.sequencing.v1.RaisingCheck
+	28, // 42: pikepole.sequencing.v1.SequencingService.RenderStanding:output_type -> pikepole.sheet.v1.Document
+	28, // 43: pikepole.sequencing.v1.SequencingService.RenderBraces:output_type -> pikepole.sheet.v1.Document
+	28, // 44: pikepole.sequencing.v1.SequencingService.DrawStand:output_type -> pikepole.sheet.v1.Document
+	33, // 45: pikepole.sequencing.v1.SequencingService.MakeSafe:output_type -> pikepole.sequencing.v1.MakeSafeAnswer
+	34, // 46: pikepole.sequencing.v1.SequencingService.CheckLift:output_type -> pikepole.sequencing.v1.LiftCheck
+	30, // [30:47] is the sub-list for method output_type
+	13, // [13:30] is the sub-list for method input_type
 	13, // [13:13] is the sub-list for extension type_name
 	13, // [13:13] is the sub-list for extension extendee
 	0,  // [0:13] is the sub-list for field type_name
@@ -1150,6 +1205,7 @@ func file_pikepole_sequencing_v1_sequencing_proto_init() {
 	if File_pikepole_sequencing_v1_sequencing_proto != nil {
 		return
 	}
+	file_pikepole_sequencing_v1_stand_proto_init()
 	type x struct{}
 	out := protoimpl.TypeBuilder{
 		File: protoimpl.DescBuilder{

@@ -22,11 +22,23 @@ import (
 const _ = grpc.SupportPackageIsVersion9
 
 const (
-	SequencingService_GetWork_FullMethodName       = "/pikepole.sequencing.v1.SequencingService/GetWork"
-	SequencingService_PutWork_FullMethodName       = "/pikepole.sequencing.v1.SequencingService/PutWork"
-	SequencingService_GetRaising_FullMethodName    = "/pikepole.sequencing.v1.SequencingService/GetRaising"
-	SequencingService_RenderRaising_FullMethodName = "/pikepole.sequencing.v1.SequencingService/RenderRaising"
-	SequencingService_DrawMove_FullMethodName      = "/pikepole.sequencing.v1.SequencingService/DrawMove"
+	SequencingService_GetWork_FullMethodName        = "/pikepole.sequencing.v1.SequencingService/GetWork"
+	SequencingService_PutWork_FullMethodName        = "/pikepole.sequencing.v1.SequencingService/PutWork"
+	SequencingService_GetRaising_FullMethodName     = "/pikepole.sequencing.v1.SequencingService/GetRaising"
+	SequencingService_RenderRaising_FullMethodName  = "/pikepole.sequencing.v1.SequencingService/RenderRaising"
+	SequencingService_DrawMove_FullMethodName       = "/pikepole.sequencing.v1.SequencingService/DrawMove"
+	SequencingService_GetStandRules_FullMethodName  = "/pikepole.sequencing.v1.SequencingService/GetStandRules"
+	SequencingService_PutStandRules_FullMethodName  = "/pikepole.sequencing.v1.SequencingService/PutStandRules"
+	SequencingService_GetBraceStock_FullMethodName  = "/pikepole.sequencing.v1.SequencingService/GetBraceStock"
+	SequencingService_PutBraceStock_FullMethodName  = "/pikepole.sequencing.v1.SequencingService/PutBraceStock"
+	SequencingService_CheckStand_FullMethodName     = "/pikepole.sequencing.v1.SequencingService/CheckStand"
+	SequencingService_CheckRaising_FullMethodName   = "/pikepole.sequencing.v1.SequencingService/CheckRaising"
+	SequencingService_GetStanding_FullMethodName    = "/pikepole.sequencing.v1.SequencingService/GetStanding"
+	SequencingService_RenderStanding_FullMethodName = "/pikepole.sequencing.v1.SequencingService/RenderStanding"
+	SequencingService_RenderBraces_FullMethodName   = "/pikepole.sequencing.v1.SequencingService/RenderBraces"
+	SequencingService_DrawStand_FullMethodName      = "/pikepole.sequencing.v1.SequencingService/DrawStand"
+	SequencingService_MakeSafe_FullMethodName       = "/pikepole.sequencing.v1.SequencingService/MakeSafe"
+	SequencingService_CheckLift_FullMethodName      = "/pikepole.sequencing.v1.SequencingService/CheckLift"
 )
 
 // SequencingServiceClient is the client API for SequencingService service.
@@ -45,6 +57,30 @@ type SequencingServiceClient interface {
 	RenderRaising(ctx context.Context, in *RenderRaisingRequest, opts ...grpc.CallOption) (*v1.Document, error)
 	// One move as a picture.
 	DrawMove(ctx context.Context, in *DrawMoveRequest, opts ...grpc.CallOption) (*v1.Document, error)
+	// The company's rules of the stand check.
+	GetStandRules(ctx context.Context, in *GetStandRulesRequest, opts ...grpc.CallOption) (*StandRules, error)
+	// Puts the company's rules of the stand check in place of the old.
+	PutStandRules(ctx context.Context, in *PutStandRulesRequest, opts ...grpc.CallOption) (*StandRules, error)
+	// The company's lumber, fastenings and anchors for temporary braces.
+	GetBraceStock(ctx context.Context, in *GetBraceStockRequest, opts ...grpc.CallOption) (*BraceStock, error)
+	// Puts the company's lumber, fastenings and anchors in place of the old.
+	PutBraceStock(ctx context.Context, in *PutBraceStockRequest, opts ...grpc.CallOption) (*BraceStock, error)
+	// Does a set of pieces with some braces stand when the hook lets go.
+	CheckStand(ctx context.Context, in *CheckStandRequest, opts ...grpc.CallOption) (*StandCheck, error)
+	// Every state of the raising order, after release and overnight, with braces given or planned.
+	CheckRaising(ctx context.Context, in *CheckRaisingRequest, opts ...grpc.CallOption) (*RaisingCheck, error)
+	// The same with planned braces and the company's rules.
+	GetStanding(ctx context.Context, in *GetStandingRequest, opts ...grpc.CallOption) (*RaisingCheck, error)
+	// The same as a document.
+	RenderStanding(ctx context.Context, in *RenderStandingRequest, opts ...grpc.CallOption) (*v1.Document, error)
+	// The brace sheet of a move.
+	RenderBraces(ctx context.Context, in *RenderBracesRequest, opts ...grpc.CallOption) (*v1.Document, error)
+	// The state after a move as a picture.
+	DrawStand(ctx context.Context, in *DrawStandRequest, opts ...grpc.CallOption) (*v1.Document, error)
+	// The fewest braces that make safe what stands now, better answers as they are found.
+	MakeSafe(ctx context.Context, in *MakeSafeRequest, opts ...grpc.CallOption) (grpc.ServerStreamingClient[MakeSafeAnswer], error)
+	// A bent on the hook, from flat to plumb.
+	CheckLift(ctx context.Context, in *CheckLiftRequest, opts ...grpc.CallOption) (*LiftCheck, error)
 }
 
 type sequencingServiceClient struct {
@@ -105,6 +141,135 @@ func (c *sequencingServiceClient) DrawMove(ctx context.Context, in *DrawMoveRequ
 	return out, nil
 }
 
+func (c *sequencingServiceClient) GetStandRules(ctx context.Context, in *GetStandRulesRequest, opts ...grpc.CallOption) (*StandRules, error) {
+	cOpts := append([]grpc.CallOption{grpc.StaticMethod()}, opts...)
+	out := new(StandRules)
+	err := c.cc.Invoke(ctx, SequencingService_GetStandRules_FullMethodName, in, out, cOpts...)
+	if err != nil {
+		return nil, err
+	}
+	return out, nil
+}
+
+func (c *sequencingServiceClient) PutStandRules(ctx context.Context, in *PutStandRulesRequest, opts ...grpc.CallOption) (*StandRules, error) {
+	cOpts := append([]grpc.CallOption{grpc.StaticMethod()}, opts...)
+	out := new(StandRules)
+	err := c.cc.Invoke(ctx, SequencingService_PutStandRules_FullMethodName, in, out, cOpts...)
+	if err != nil {
+		return nil, err
+	}
+	return out, nil
+}
+
+func (c *sequencingServiceClient) GetBraceStock(ctx context.Context, in *GetBraceStockRequest, opts ...grpc.CallOption) (*BraceStock, error) {
+	cOpts := append([]grpc.CallOption{grpc.StaticMethod()}, opts...)
+	out := new(BraceStock)
+	err := c.cc.Invoke(ctx, SequencingService_GetBraceStock_FullMethodName, in, out, cOpts...)
+	if err != nil {
+		return nil, err
+	}
+	return out, nil
+}
+
+func (c *sequencingServiceClient) PutBraceStock(ctx context.Context, in *PutBraceStockRequest, opts ...grpc.CallOption) (*BraceStock, error) {
+	cOpts := append([]grpc.CallOption{grpc.StaticMethod()}, opts...)
+	out := new(BraceStock)
+	err := c.cc.Invoke(ctx, SequencingService_PutBraceStock_FullMethodName, in, out, cOpts...)
+	if err != nil {
+		return nil, err
+	}
+	return out, nil
+}
+
+func (c *sequencingServiceClient) CheckStand(ctx context.Context, in *CheckStandRequest, opts ...grpc.CallOption) (*StandCheck, error) {
+	cOpts := append([]grpc.CallOption{grpc.StaticMethod()}, opts...)
+	out := new(StandCheck)
+	err := c.cc.Invoke(ctx, SequencingService_CheckStand_FullMethodName, in, out, cOpts...)
+	if err != nil {
+		return nil, err
+	}
+	return out, nil
+}
+
+func (c *sequencingServiceClient) CheckRaising(ctx context.Context, in *CheckRaisingRequest, opts ...grpc.CallOption) (*RaisingCheck, error) {
+	cOpts := append([]grpc.CallOption{grpc.StaticMethod()}, opts...)
+	out := new(RaisingCheck)
+	err := c.cc.Invoke(ctx, SequencingService_CheckRaising_FullMethodName, in, out, cOpts...)
+	if err != nil {
+		return nil, err
+	}
+	return out, nil
+}
+
+func (c *sequencingServiceClient) GetStanding(ctx context.Context, in *GetStandingRequest, opts ...grpc.CallOption) (*RaisingCheck, error) {
+	cOpts := append([]grpc.CallOption{grpc.StaticMethod()}, opts...)
+	out := new(RaisingCheck)
+	err := c.cc.Invoke(ctx, SequencingService_GetStanding_FullMethodName, in, out, cOpts...)
+	if err != nil {
+		return nil, err
+	}
+	return out, nil
+}
+
+func (c *sequencingServiceClient) RenderStanding(ctx context.Context, in *RenderStandingRequest, opts ...grpc.CallOption) (*v1.Document, error) {
+	cOpts := append([]grpc.CallOption{grpc.StaticMethod()}, opts...)
+	out := new(v1.Document)
+	err := c.cc.Invoke(ctx, SequencingService_RenderStanding_FullMethodName, in, out, cOpts...)
+	if err != nil {
+		return nil, err
+	}
+	return out, nil
+}
+
+func (c *sequencingServiceClient) RenderBraces(ctx context.Context, in *RenderBracesRequest, opts ...grpc.CallOption) (*v1.Document, error) {
+	cOpts := append([]grpc.CallOption{grpc.StaticMethod()}, opts...)
+	out := new(v1.Document)
+	err := c.cc.Invoke(ctx, SequencingService_RenderBraces_FullMethodName, in, out, cOpts...)
+	if err != nil {
+		return nil, err
+	}
+	return out, nil
+}
+
+func (c *sequencingServiceClient) DrawStand(ctx context.Context, in *DrawStandRequest, opts ...grpc.CallOption) (*v1.Document, error) {
+	cOpts := append([]grpc.CallOption{grpc.StaticMethod()}, opts...)
+	out := new(v1.Document)
+	err := c.cc.Invoke(ctx, SequencingService_DrawStand_FullMethodName, in, out, cOpts...)
+	if err != nil {
+		return nil, err
+	}
+	return out, nil
+}
+
+func (c *sequencingServiceClient) MakeSafe(ctx context.Context, in *MakeSafeRequest, opts ...grpc.CallOption) (grpc.ServerStreamingClient[MakeSafeAnswer], error) {
+	cOpts := append([]grpc.CallOption{grpc.StaticMethod()}, opts...)
+	stream, err := c.cc.NewStream(ctx, &SequencingService_ServiceDesc.Streams[0], SequencingService_MakeSafe_FullMethodName, cOpts...)
+	if err != nil {
+		return nil, err
+	}
+	x := &grpc.GenericClientStream[MakeSafeRequest, MakeSafeAnswer]{ClientStream: stream}
+	if err := x.ClientStream.SendMsg(in); err != nil {
+		return nil, err
+	}
+	if err := x.ClientStream.CloseSend(); err != nil {
+		return nil, err
+	}
+	return x, nil
+}
+
+// This type alias is provided for backwards compatibility with existing code that references the prior non-generic stream type by name.
+type SequencingService_MakeSafeClient = grpc.ServerStreamingClient[MakeSafeAnswer]
+
+func (c *sequencingServiceClient) CheckLift(ctx context.Context, in *CheckLiftRequest, opts ...grpc.CallOption) (*LiftCheck, error) {
+	cOpts := append([]grpc.CallOption{grpc.StaticMethod()}, opts...)
+	out := new(LiftCheck)
+	err := c.cc.Invoke(ctx, SequencingService_CheckLift_FullMethodName, in, out, cOpts...)
+	if err != nil {
+		return nil, err
+	}
+	return out, nil
+}
+
 // SequencingServiceServer is the server API for SequencingService service.
 // All implementations must embed UnimplementedSequencingServiceServer
 // for forward compatibility.
@@ -121,6 +286,30 @@ type SequencingServiceServer interface {
 	RenderRaising(context.Context, *RenderRaisingRequest) (*v1.Document, error)
 	// One move as a picture.
 	DrawMove(context.Context, *DrawMoveRequest) (*v1.Document, error)
+	// The company's rules of the stand check.
+	GetStandRules(context.Context, *GetStandRulesRequest) (*StandRules, error)
+	// Puts the company's rules of the stand check in place of the old.
+	PutStandRules(context.Context, *PutStandRulesRequest) (*StandRules, error)
+	// The company's lumber, fastenings and anchors for temporary braces.
+	GetBraceStock(context.Context, *GetBraceStockRequest) (*BraceStock, error)
+	// Puts the company's lumber, fastenings and anchors in place of the old.
+	PutBraceStock(context.Context, *PutBraceStockRequest) (*BraceStock, error)
+	// Does a set of pieces with some braces stand when the hook lets go.
+	CheckStand(context.Context, *CheckStandRequest) (*StandCheck, error)
+	// Every state of the raising order, after release and overnight, with braces given or planned.
+	CheckRaising(context.Context, *CheckRaisingRequest) (*RaisingCheck, error)
+	// The same with planned braces and the company's rules.
+	GetStanding(context.Context, *GetStandingRequest) (*RaisingCheck, error)
+	// The same as a document.
+	RenderStanding(context.Context, *RenderStandingRequest) (*v1.Document, error)
+	// The brace sheet of a move.
+	RenderBraces(context.Context, *RenderBracesRequest) (*v1.Document, error)
+	// The state after a move as a picture.
+	DrawStand(context.Context, *DrawStandRequest) (*v1.Document, error)
+	// The fewest braces that make safe what stands now, better answers as they are found.
+	MakeSafe(*MakeSafeRequest, grpc.ServerStreamingServer[MakeSafeAnswer]) error
+	// A bent on the hook, from flat to plumb.
+	CheckLift(context.Context, *CheckLiftRequest) (*LiftCheck, error)
 	mustEmbedUnimplementedSequencingServiceServer()
 }
 
@@ -145,6 +334,42 @@ func (UnimplementedSequencingServiceServer) RenderRaising(context.Context, *Rend
 }
 func (UnimplementedSequencingServiceServer) DrawMove(context.Context, *DrawMoveRequest) (*v1.Document, error) {
 	return nil, status.Error(codes.Unimplemented, "method DrawMove not implemented")
+}
+func (UnimplementedSequencingServiceServer) GetStandRules(context.Context, *GetStandRulesRequest) (*StandRules, error) {
+	return nil, status.Error(codes.Unimplemented, "method GetStandRules not implemented")
+}
+func (UnimplementedSequencingServiceServer) PutStandRules(context.Context, *PutStandRulesRequest) (*StandRules, error) {
+	return nil, status.Error(codes.Unimplemented, "method PutStandRules not implemented")
+}
+func (UnimplementedSequencingServiceServer) GetBraceStock(context.Context, *GetBraceStockRequest) (*BraceStock, error) {
+	return nil, status.Error(codes.Unimplemented, "method GetBraceStock not implemented")
+}
+func (UnimplementedSequencingServiceServer) PutBraceStock(context.Context, *PutBraceStockRequest) (*BraceStock, error) {
+	return nil, status.Error(codes.Unimplemented, "method PutBraceStock not implemented")
+}
+func (UnimplementedSequencingServiceServer) CheckStand(context.Context, *CheckStandRequest) (*StandCheck, error) {
+	return nil, status.Error(codes.Unimplemented, "method CheckStand not implemented")
+}
+func (UnimplementedSequencingServiceServer) CheckRaising(context.Context, *CheckRaisingRequest) (*RaisingCheck, error) {
+	return nil, status.Error(codes.Unimplemented, "method CheckRaising not implemented")
+}
+func (UnimplementedSequencingServiceServer) GetStanding(context.Context, *GetStandingRequest) (*RaisingCheck, error) {
+	return nil, status.Error(codes.Unimplemented, "method GetStanding not implemented")
+}
+func (UnimplementedSequencingServiceServer) RenderStanding(context.Context, *RenderStandingRequest) (*v1.Document, error) {
+	return nil, status.Error(codes.Unimplemented, "method RenderStanding not implemented")
+}
+func (UnimplementedSequencingServiceServer) RenderBraces(context.Context, *RenderBracesRequest) (*v1.Document, error) {
+	return nil, status.Error(codes.Unimplemented, "method RenderBraces not implemented")
+}
+func (UnimplementedSequencingServiceServer) DrawStand(context.Context, *DrawStandRequest) (*v1.Document, error) {
+	return nil, status.Error(codes.Unimplemented, "method DrawStand not implemented")
+}
+func (UnimplementedSequencingServiceServer) MakeSafe(*MakeSafeRequest, grpc.ServerStreamingServer[MakeSafeAnswer]) error {
+	return status.Error(codes.Unimplemented, "method MakeSafe not implemented")
+}
+func (UnimplementedSequencingServiceServer) CheckLift(context.Context, *CheckLiftRequest) (*LiftCheck, error) {
+	return nil, status.Error(codes.Unimplemented, "method CheckLift not implemented")
 }
 func (UnimplementedSequencingServiceServer) mustEmbedUnimplementedSequencingServiceServer() {}
 func (UnimplementedSequencingServiceServer) testEmbeddedByValue()                           {}
@@ -257,6 +482,215 @@ func _SequencingService_DrawMove_Handler(srv interface{}, ctx context.Context, d
 	return interceptor(ctx, in, info, handler)
 }
 
+func _SequencingService_GetStandRules_Handler(srv interface{}, ctx context.Context, dec func(interface{}) error, interceptor grpc.UnaryServerInterceptor) (interface{}, error) {
+	in := new(GetStandRulesRequest)
+	if err := dec(in); err != nil {
+		return nil, err
+	}
+	if interceptor == nil {
+		return srv.(SequencingServiceServer).GetStandRules(ctx, in)
+	}
+	info := &grpc.UnaryServerInfo{
+		Server:     srv,
+		FullMethod: SequencingService_GetStandRules_FullMethodName,
+	}
+	handler := func(ctx context.Context, req interface{}) (interface{}, error) {
+		return srv.(SequencingServiceServer).GetStandRules(ctx, req.(*GetStandRulesRequest))
+	}
+	return interceptor(ctx, in, info, handler)
+}
+
+func _SequencingService_PutStandRules_Handler(srv interface{}, ctx context.Context, dec func(interface{}) error, interceptor grpc.UnaryServerInterceptor) (interface{}, error) {
+	in := new(PutStandRulesRequest)
+	if err := dec(in); err != nil {
+		return nil, err
+	}
+	if interceptor == nil {
+		return srv.(SequencingServiceServer).PutStandRules(ctx, in)
+	}
+	info := &grpc.UnaryServerInfo{
+		Server:     srv,
+		FullMethod: SequencingService_PutStandRules_FullMethodName,
+	}
+	handler := func(ctx context.Context, req interface{}) (interface{}, error) {
+		return srv.(SequencingServiceServer).PutStandRules(ctx, req.(*PutStandRulesRequest))
+	}
+	return interceptor(ctx, in, info, handler)
+}
+
+func _SequencingService_GetBraceStock_Handler(srv interface{}, ctx context.Context, dec func(interface{}) error, interceptor grpc.UnaryServerInterceptor) (interface{}, error) {
+	in := new(GetBraceStockRequest)
+	if err := dec(in); err != nil {
+		return nil, err
+	}
+	if interceptor == nil {
+		return srv.(SequencingServiceServer).GetBraceStock(ctx, in)
+	}
+	info := &grpc.UnaryServerInfo{
+		Server:     srv,
+		FullMethod: SequencingService_GetBraceStock_FullMethodName,
+	}
+	handler := func(ctx context.Context, req interface{}) (interface{}, error) {
+		return srv.(SequencingServiceServer).GetBraceStock(ctx, req.(*GetBraceStockRequest))
+	}
+	return interceptor(ctx, in, info, handler)
+}
+
+func _SequencingService_PutBraceStock_Handler(srv interface{}, ctx context.Context, dec func(interface{}) error, interceptor grpc.UnaryServerInterceptor) (interface{}, error) {
+	in := new(PutBraceStockRequest)
+	if err := dec(in); err != nil {
+		return nil, err
+	}
+	if interceptor == nil {
+		return srv.(SequencingServiceServer).PutBraceStock(ctx, in)
+	}
+	info := &grpc.UnaryServerInfo{
+		Server:     srv,
+		FullMethod: SequencingService_PutBraceStock_FullMethodName,
+	}
+	handler := func(ctx context.Context, req interface{}) (interface{}, error) {
+		return srv.(SequencingServiceServer).PutBraceStock(ctx, req.(*PutBraceStockRequest))
+	}
+	return interceptor(ctx, in, info, handler)
+}
+
+func _SequencingService_CheckStand_Handler(srv interface{}, ctx context.Context, dec func(interface{}) error, interceptor grpc.UnaryServerInterceptor) (interface{}, error) {
+	in := new(CheckStandRequest)
+	if err := dec(in); err != nil {
+		return nil, err
+	}
+	if interceptor == nil {
+		return srv.(SequencingServiceServer).CheckStand(ctx, in)
+	}
+	info := &grpc.UnaryServerInfo{
+		Server:     srv,
+		FullMethod: SequencingService_CheckStand_FullMethodName,
+	}
+	handler := func(ctx context.Context, req interface{}) (interface{}, error) {
+		return srv.(SequencingServiceServer).CheckStand(ctx, req.(*CheckStandRequest))
+	}
+	return interceptor(ctx, in, info, handler)
+}
+
+func _SequencingService_CheckRaising_Handler(srv interface{}, ctx context.Context, dec func(interface{}) error, interceptor grpc.UnaryServerInterceptor) (interface{}, error) {
+	in := new(CheckRaisingRequest)
+	if err := dec(in); err != nil {
+		return nil, err
+	}
+	if interceptor == nil {
+		return srv.(SequencingServiceServer).CheckRaising(ctx, in)
+	}
+	info := &grpc.UnaryServerInfo{
+		Server:     srv,
+		FullMethod: SequencingService_CheckRaising_FullMethodName,
+	}
+	handler := func(ctx context.Context, req interface{}) (interface{}, error) {
+		return srv.(SequencingServiceServer).CheckRaising(ctx, req.(*CheckRaisingRequest))
+	}
+	return interceptor(ctx, in, info, handler)
+}
+
+func _SequencingService_GetStanding_Handler(srv interface{}, ctx context.Context, dec func(interface{}) error, interceptor grpc.UnaryServerInterceptor) (interface{}, error) {
+	in := new(GetStandingRequest)
+	if err := dec(in); err != nil {
+		return nil, err
+	}
+	if interceptor == nil {
+		return srv.(SequencingServiceServer).GetStanding(ctx, in)
+	}
+	info := &grpc.UnaryServerInfo{
+		Server:     srv,
+		FullMethod: SequencingService_GetStanding_FullMethodName,
+	}
+	handler := func(ctx context.Context, req interface{}) (interface{}, error) {
+		return srv.(SequencingServiceServer).GetStanding(ctx, req.(*GetStandingRequest))
+	}
+	return interceptor(ctx, in, info, handler)
+}
+
+func _SequencingService_RenderStanding_Handler(srv interface{}, ctx context.Context, dec func(interface{}) error, interceptor grpc.UnaryServerInterceptor) (interface{}, error) {
+	in := new(RenderStandingRequest)
+	if err := dec(in); err != nil {
+		return nil, err
+	}
+	if interceptor == nil {
+		return srv.(SequencingServiceServer).RenderStanding(ctx, in)
+	}
+	info := &grpc.UnaryServerInfo{
+		Server:     srv,
+		FullMethod: SequencingService_RenderStanding_FullMethodName,
+	}
+	handler := func(ctx context.Context, req interface{}) (interface{}, error) {
+		return srv.(SequencingServiceServer).RenderStanding(ctx, req.(*RenderStandingRequest))
+	}
+	return interceptor(ctx, in, info, handler)
+}
+
+func _SequencingService_RenderBraces_Handler(srv interface{}, ctx context.Context, dec func(interface{}) error, interceptor grpc.UnaryServerInterceptor) (interface{}, error) {
+	in := new(RenderBracesRequest)
+	if err := dec(in); err != nil {
+		return nil, err
+	}
+	if interceptor == nil {
+		return srv.(SequencingServiceServer).RenderBraces(ctx, in)
+	}
+	info := &grpc.UnaryServerInfo{
+		Server:     srv,
+		FullMethod: SequencingService_RenderBraces_FullMethodName,
+	}
+	handler := func(ctx context.Context, req interface{}) (interface{}, error) {
+		return srv.(SequencingServiceServer).RenderBraces(ctx, req.(*RenderBracesRequest))
+	}
+	return interceptor(ctx, in, info, handler)
+}
+
+func _SequencingService_DrawStand_Handler(srv interface{}, ctx context.Context, dec func(interface{}) error, interceptor grpc.UnaryServerInterceptor) (interface{}, error) {
+	in := new(DrawStandRequest)
+	if err := dec(in); err != nil {
+		return nil, err
+	}
+	if interceptor == nil {
+		return srv.(SequencingServiceServer).DrawStand(ctx, in)
+	}
+	info := &grpc.UnaryServerInfo{
+		Server:     srv,
+		FullMethod: SequencingService_DrawStand_FullMethodName,
+	}
+	handler := func(ctx context.Context, req interface{}) (interface{}, error) {
+		return srv.(SequencingServiceServer).DrawStand(ctx, req.(*DrawStandRequest))
+	}
+	return interceptor(ctx, in, info, handler)
+}
+
+func _SequencingService_MakeSafe_Handler(srv interface{}, stream grpc.ServerStream) error {
+	m := new(MakeSafeRequest)
+	if err := stream.RecvMsg(m); err != nil {
+		return err
+	}
+	return srv.(SequencingServiceServer).MakeSafe(m, &grpc.GenericServerStream[MakeSafeRequest, MakeSafeAnswer]{ServerStream: stream})
+}
+
+// This type alias is provided for backwards compatibility with existing code that references the prior non-generic stream type by name.
+type SequencingService_MakeSafeServer = grpc.ServerStreamingServer[MakeSafeAnswer]
+
+func _SequencingService_CheckLift_Handler(srv interface{}, ctx context.Context, dec func(interface{}) error, interceptor grpc.UnaryServerInterceptor) (interface{}, error) {
+	in := new(CheckLiftRequest)
+	if err := dec(in); err != nil {
+		return nil, err
+	}
+	if interceptor == nil {
+		return srv.(SequencingServiceServer).CheckLift(ctx, in)
+	}
+	info := &grpc.UnaryServerInfo{
+		Server:     srv,
+		FullMethod: SequencingService_CheckLift_FullMethodName,
+	}
+	handler := func(ctx context.Context, req interface{}) (interface{}, error) {
+		return srv.(SequencingServiceServer).CheckLift(ctx, req.(*CheckLiftRequest))
+	}
+	return interceptor(ctx, in, info, handler)
+}
+
 // SequencingService_ServiceDesc is the grpc.ServiceDesc for SequencingService service.
 // It's only intended for direct use with grpc.RegisterService,
 // and not to be introspected or modified (even as a copy)
@@ -284,7 +718,57 @@ var SequencingService_ServiceDesc = grpc.ServiceDesc{
 			MethodName: "DrawMove",
 			Handler:    _SequencingService_DrawMove_Handler,
 		},
+		{
+			MethodName: "GetStandRules",
+			Handler:    _SequencingService_GetStandRules_Handler,
+		},
+		{
+			MethodName: "PutStandRules",
+			Handler:    _SequencingService_PutStandRules_Handler,
+		},
+		{
+			MethodName: "GetBraceStock",
+			Handler:    _SequencingService_GetBraceStock_Handler,
+		},
+		{
+			MethodName: "PutBraceStock",
+			Handler:    _SequencingService_PutBraceStock_Handler,
+		},
+		{
+			MethodName: "CheckStand",
+			Handler:    _SequencingService_CheckStand_Handler,
+		},
+		{
+			MethodName: "CheckRaising",
+			Handler:    _SequencingService_CheckRaising_Handler,
+		},
+		{
+			MethodName: "GetStanding",
+			Handler:    _SequencingService_GetStanding_Handler,
+		},
+		{
+			MethodName: "RenderStanding",
+			Handler:    _SequencingService_RenderStanding_Handler,
+		},
+		{
+			MethodName: "RenderBraces",
+			Handler:    _SequencingService_RenderBraces_Handler,
+		},
+		{
+			MethodName: "DrawStand",
+			Handler:    _SequencingService_DrawStand_Handler,
+		},
+		{
+			MethodName: "CheckLift",
+			Handler:    _SequencingService_CheckLift_Handler,
+		},
 	},
-	Streams:  []grpc.StreamDesc{},
+	Streams: []grpc.StreamDesc{
+		{
+			StreamName:    "MakeSafe",
+			Handler:       _SequencingService_MakeSafe_Handler,
+			ServerStreams: true,
+		},
+	},
 	Metadata: "pikepole/sequencing/v1/sequencing.proto",
 }
