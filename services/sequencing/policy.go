@@ -15,7 +15,7 @@ const (
 )
 
 // searchTime is when a search ends with the best that it has, so that there is time left to answer.
-const searchTime = 45 * time.Second
+const searchTime = 52 * time.Second
 
 // Policy has one row for each RPC: everybody reads and computes, lead and admin put.
 func (s *Service) Policy() policy.Table {

@@ -149,7 +149,7 @@ func TestMakeSafeStreams(t *testing.T) {
 	if final.GetBefore().GetStands() || !final.GetVerdict().GetStands() || !final.GetKnockedOut().GetVerdict().GetStands() {
 		t.Errorf("before %t, after %t, with one knocked out %t", final.GetBefore().GetStands(), final.GetVerdict().GetStands(), final.GetKnockedOut().GetVerdict().GetStands())
 	}
-	if got, want := final.GetVerdict().GetGustMPerS(), 20.0; got != want {
+	if got, want := final.GetVerdict().GetGustMPerS(), 15.0; got != want {
 		t.Errorf("checked for %g m/s, want the night gust of the rules, %g", got, want)
 	}
 	wantCautions(t, final.GetCautions(), final.GetBasis())

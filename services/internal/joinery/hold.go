@@ -67,9 +67,10 @@ func (j Joint) pegged() bool { return j.Pegs != nil && j.Pegs.Count > 0 }
 // HoldOf gives what a joint holds.
 //
 // Pull: pegs in double shear, limited by the wood of the tenon behind them, 2·t·e·Fv for each with e the distance to the
-// tenon's end, and by the tenon beside them, t·(w − Σd)·Ft; a lap has its pegs in single shear, half; a loose tongue has
-// half of its pegs on either side; a wedged tenon without pegs holds like one peg. Open seats, dovetails and joints without pegs
-// do not pull: shrinkage loosens a tail.
+// tenon's end, and by the tenon beside them, t·(w − Σd)·Ft; a lap and a halved scarf have their pegs in single shear, half;
+// a loose tongue has half of its pegs on either side; a wedged tenon without pegs holds like one peg. Open seats, dovetails and
+// joints without pegs do not pull: shrinkage loosens a tail; nor does a lap of sticks that cross, whose pegs lie along the way
+// that it opens.
 //
 // Push: on the shoulder less the mortise, across the receiving grain, n·F = Fc⊥·A, and what runs along the receiving
 // stick on the tenon's edge or the housing's wall by Hankinson's formula; a stick on the deck on its end grain but no more than
@@ -175,6 +176,9 @@ func (h *Hold) pull(g grip, o HoldSettings) {
 	case k == Birdsmouth, k == SteppedFoot, k == DovetailedHousing, k == PostBaseBearing, k == PostBaseDowelled:
 		h.PullBy = "nothing: the joint only bears"
 		return
+	case k == Lap && g.j.End == Along:
+		h.PullBy = "nothing: pegs lie along the way that it opens"
+		return
 	case k == KnifePlate, k == SteelConnection, k == PostBaseKnifePlate:
 		h.PullN, h.PullBy = o.SteelHoldsN, "a steel connection of unknown make"
 		return
@@ -195,6 +199,9 @@ func (h *Hold) pull(g grip, o HoldSettings) {
 		n = math.Floor(n / 2)
 		h.PullN, h.PullBy = n*g.pegN(o), "half of the pegs, in double shear"
 	case Scarf:
+		if g.j.Scarf != ScarfEndwise {
+			h.PullN, h.PullBy = h.PullN/2, "pegs in single shear"
+		}
 		// Tension in a scarf: the low end of the remembered share of the solid stick.
 		if solid := 0.2 * g.w.Entering.Ft * g.area * 1e-6; solid < h.PullN {
 			h.PullN, h.PullBy = solid, "the scarf, a fifth of the solid stick"

@@ -91,6 +91,22 @@ func TestPull(t *testing.T) {
 	if got := holdOf(t, tieIntoPost(joinery.Lap, 2), "douglas-fir", o); got.PullN != 3000 {
 		t.Errorf("a lap with two pegs in single shear pulls %v", got.PullN)
 	}
+	// Where sticks cross, what is driven through a lap lies along the way it opens.
+	crossing := tieIntoPost(joinery.Lap, 2)
+	crossing.End = joinery.Along
+	if got := holdOf(t, crossing, "douglas-fir", o); got.PullN != 0 || got.PullNPerM != [2]float64{} {
+		t.Errorf("a lap along a stick is held down by pegs with %v", got.PullN)
+	}
+	// The pegs of a halved scarf pass one face between its halves, those of a bridled one two.
+	scarf := tieIntoPost(joinery.Scarf, 2)
+	scarf.Scarf = joinery.ScarfHalved
+	if got := holdOf(t, scarf, "douglas-fir", o); got.PullN != 3000 {
+		t.Errorf("a halved scarf with two pegs in single shear pulls %v", got.PullN)
+	}
+	scarf.Scarf = joinery.ScarfEndwise
+	if got := holdOf(t, scarf, "douglas-fir", o); got.PullN != 6000 {
+		t.Errorf("a bridled scarf with two pegs in double shear pulls %v", got.PullN)
+	}
 	if got := holdOf(t, tieIntoPost(joinery.WedgedMortiseAndTenon, 0), "douglas-fir", o); got.PullN != 3000 {
 		t.Errorf("a wedged tenon pulls %v", got.PullN)
 	}

@@ -28,7 +28,7 @@
 //	fork and tongue           shoulder    none           pegs          tongue            faces  hinge   shoulders
 //	dovetailed housing        shoulder    none           none          tail              tail   tail    hinge
 //	lap at an end             notch       none           pegs          notch             seat   hinge   seat
-//	lap along (link)          seat, down  none, lifting  pegs          notch             seat   hinge   seat
+//	lap along (link)          seat, down  none, lifting  none          notch             seat   hinge   seat
 //	scarf, end to end         butts       none           pegs          halves            share of the solid stick, all three
 //	birdsmouth along (link)   seat, down  none, lifting  pegs          heel              seat   seat    hinge
 //	birdsmouth at an end      seat        none           none          heel              seat   seat    hinge

@@ -159,19 +159,6 @@ func (s *Solver) barLaw(e *element, kind Kind, stretch float64) axialLaw {
 	return law
 }
 
-// modelled is the force along a member at its end I that the matrix of the run's state gives.
-func (r *run) modelled(s *Solver, e *element, stretch, fi, fj float64) float64 {
-	h := s.hold(e, r.state)
-	if h.idle {
-		return 0
-	}
-	k, t, _ := series(e.ka, h.flex[0], h.flex[1])
-	if e.bar {
-		return k * stretch
-	}
-	return k*stretch + t[0][0]*fi + t[0][1]*fj
-}
-
 // oneSided says that a member has one-sided parts.
 func (e *element) oneSided() bool { return e.idle >= 0 || e.pulls[0] >= 0 || e.pulls[1] >= 0 }
 
@@ -184,26 +171,15 @@ func (r *run) endLoads(e *element, i int) (fi, fj float64) {
 	return raw[0], raw[6]
 }
 
-func stretchOf(e *element, u []float64) float64 {
-	a, b := u[6*e.i:6*e.i+6], u[6*e.j:6*e.j+6]
-	d := geom.Vec{X: b[0] - a[0], Y: b[1] - a[1], Z: b[2] - a[2]}
-	if e.arms {
-		d = geom.Add(d, geom.Sub(geom.Cross(geom.Vec{X: b[3], Y: b[4], Z: b[5]}, e.aj), geom.Cross(geom.Vec{X: a[3], Y: a[4], Z: a[5]}, e.ai)))
-	}
-	return geom.Dot(e.r[0], d)
-}
-
-// judge finds the states in which the parts are at displacements u, and the largest force by which the parts, in
-// the states that were solved for, differ from their laws there.
-func (r *run) judge(s *Solver, u []float64, to states, rub []sliding) (wrong float64) {
-	for _, m := range s.oneSided {
+// judge finds the states in which the parts are at the readings q of their gauges, and the largest force by which the parts, in
+// the states that were solved for, differ from their laws there. The forces of those states are in s.laws.
+func (r *run) judge(s *Solver, q []float64, to states, rub []sliding) (wrong float64) {
+	for k, m := range s.oneSided {
 		e := &s.elements[m]
 		if s.without[m] {
 			continue
 		}
-		d := stretchOf(e, u)
-		fi, fj := r.endLoads(e, int(m))
-		law := s.axial(e, s.m.Members[m].Kind, d, fi, fj)
+		law := s.axial(e, s.m.Members[m].Kind, q[k], r.ends0[k][0], r.ends0[k][1])
 		if e.idle >= 0 {
 			to[e.idle] = law.idle
 		}
@@ -212,14 +188,14 @@ func (r *run) judge(s *Solver, u []float64, to states, rub []sliding) (wrong flo
 				to[p] = law.pulled[end]
 			}
 		}
-		wrong = max(wrong, math.Abs(law.n-r.modelled(s, e, d, fi, fj)))
+		wrong = max(wrong, math.Abs(law.n-s.laws.members[k].at(q[k])))
 	}
 	for i, p := range s.linkParts {
 		if p < 0 {
 			continue
 		}
 		k, pull := s.m.Links[i].K[0], *s.m.Links[i].Pull
-		open := geom.Dot(s.links[i].gap(u), s.links[i].axes[0])
+		open := q[s.linkGauges[i]]
 		to[p] = Closed
 		if open > 0 {
 			to[p] = Open
@@ -228,27 +204,28 @@ func (r *run) judge(s *Solver, u []float64, to states, rub []sliding) (wrong flo
 			wrong = max(wrong, math.Abs(open*(k-pull)))
 		}
 	}
-	for _, q := range s.oneSidedSupports {
-		lift := u[q.freedom] - r.heldAt(q.freedom)
-		to[q.part] = Closed
+	for i, o := range s.oneSidedSupports {
+		lift := q[s.supportGauge+i] - r.heldAt(o.freedom)
+		to[o.part] = Closed
 		if lift > 0 {
-			to[q.part] = Open
+			to[o.part] = Open
 		}
-		if to[q.part] != r.state[q.part] {
+		if to[o.part] != r.state[o.part] {
 			wrong = max(wrong, math.Abs(lift)*s.rigid)
 		}
 	}
 	for i := range s.contactParts {
-		f := r.judgeContact(s, i, u, to, rub)
-		wrong = max(wrong, geom.Dist(f, r.contactModel(s, i, u)))
+		d := s.contactAt(q, i)
+		f := r.judgeContact(s, i, d, to, rub)
+		wrong = max(wrong, geom.Dist(f, s.laws.contact(i, d)))
 	}
 	return wrong
 }
 
-// judgeContact notes the state of a contact at u and gives the force on the body there.
-func (r *run) judgeContact(s *Solver, i int, u []float64, to states, rub []sliding) geom.Vec {
+// judgeContact notes the state of a contact at a displacement and gives the force on the body there.
+func (r *run) judgeContact(s *Solver, i int, d geom.Vec, to states, rub []sliding) geom.Vec {
 	c, p := &s.m.Contacts[i], s.contactParts[i]
-	lift, rest := across(moved(u, c.Node, c.Arm), s.normals[i])
+	lift, rest := across(d, s.normals[i])
 	limit := r.limits[i]
 	var f geom.Vec
 	stuck, slides := openStuck, openSliding
@@ -268,61 +245,46 @@ func (r *run) judgeContact(s *Solver, i int, u []float64, to states, rub []slidi
 	return geom.Add(f, rubbing(c.KT, limit, rest))
 }
 
-// contactModel is the force on the body that the matrix of the run's state gives at u.
-func (r *run) contactModel(s *Solver, i int, u []float64) geom.Vec {
-	c := &s.m.Contacts[i]
-	k, rub := s.contactStiffness(i, r.state[s.contactParts[i]], &r.slide[i])
-	d := moved(u, c.Node, c.Arm)
-	return geom.Sub(rub, times(&k, d))
-}
-
-// excess is the work on the motion d of the forces that the parts' laws give at u beyond those of the matrix.
-func (r *run) excess(s *Solver, u, d []float64) float64 {
+// excess is the work on the change dq of readings of the forces that the parts' laws give at q beyond those of the matrix.
+func (r *run) excess(s *Solver, q, dq []float64) float64 {
 	sum := 0.0
-	for _, m := range s.oneSided {
-		if s.without[m] {
+	for k, m := range s.oneSided {
+		if s.without[m] || dq[k] == 0 {
 			continue
 		}
-		e := &s.elements[m]
-		x := stretchOf(e, u)
-		fi, fj := r.endLoads(e, int(m))
-		law := s.axial(e, s.m.Members[m].Kind, x, fi, fj)
-		sum += (law.n - r.modelled(s, e, x, fi, fj)) * stretchOf(e, d)
+		law := s.axial(&s.elements[m], s.m.Members[m].Kind, q[k], r.ends0[k][0], r.ends0[k][1])
+		sum += (law.n - s.laws.members[k].at(q[k])) * dq[k]
 	}
-	for i, p := range s.linkParts {
-		if p < 0 {
+	for i, g := range s.linkGauges {
+		if g < 0 {
 			continue
 		}
-		l := &s.links[i]
-		x, k := geom.Dot(l.gap(u), l.axes[0]), s.m.Links[i].K[0]
-		law, model := k, k
-		if x > 0 {
+		law := s.m.Links[i].K[0]
+		if q[g] > 0 {
 			law = *s.m.Links[i].Pull
 		}
-		if r.state[p] == Open {
-			model = *s.m.Links[i].Pull
-		}
-		sum += (law - model) * x * geom.Dot(l.gap(d), l.axes[0])
+		sum += (law - s.laws.members[g].k) * q[g] * dq[g]
 	}
-	for _, q := range s.oneSidedSupports {
-		lift := u[q.freedom] - r.heldAt(q.freedom)
+	for i, o := range s.oneSidedSupports {
+		x := q[s.supportGauge+i]
+		lift, d := x-r.heldAt(o.freedom), dq[s.supportGauge+i]
 		switch {
-		case lift > 0 && r.state[q.part] == Closed:
-			sum -= s.rigid * lift * d[q.freedom]
-		case lift < 0 && r.state[q.part] == Open:
-			sum += s.rigid * lift * d[q.freedom]
+		case lift > 0 && r.state[o.part] == Closed:
+			sum -= s.rigid * lift * d
+		case lift < 0 && r.state[o.part] == Open:
+			sum += s.rigid * lift * d
 		}
 	}
 	for i := range s.contactParts {
-		c := &s.m.Contacts[i]
-		lift, rest := across(moved(u, c.Node, c.Arm), s.normals[i])
+		c, d := &s.m.Contacts[i], s.contactAt(q, i)
+		lift, rest := across(d, s.normals[i])
 		var f geom.Vec
 		if lift < 0 {
 			f = geom.Scale(-c.K*lift, s.normals[i])
 		}
 		f = geom.Add(f, rubbing(c.KT, r.limits[i], rest))
-		f = geom.Sub(f, r.contactModel(s, i, u))
-		sum -= geom.Dot(f, moved(d, c.Node, c.Arm))
+		f = geom.Sub(f, s.laws.contact(i, d))
+		sum -= geom.Dot(f, s.contactAt(dq, i))
 	}
 	return sum
 }

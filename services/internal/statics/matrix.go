@@ -1,6 +1,8 @@
 package statics
 
 import (
+	"slices"
+
 	"github.com/pikepole/pikepole/services/internal/geom"
 	"github.com/pikepole/pikepole/services/internal/statics/ldlt"
 )
@@ -85,6 +87,9 @@ type pressed struct {
 	base   *ldlt.Matrix
 	tight  []stiff
 	filled bool
+	// values are the forces themselves, as axial may be changed by its owner, and flex the structure under them.
+	values []float64
+	flex   flexible
 }
 
 // assemble makes the matrix of a run's state, with the axial forces of its members counted when they are given. It says which
@@ -110,29 +115,26 @@ func (s *Solver) assemble(st states, slide []sliding, axial []float64) (loose in
 	}
 	for i := range s.elements {
 		e := &s.elements[i]
-		k := &s.own[i]
-		switch {
-		case base != nil && !s.without[i] && !e.changed(st):
-			k = &tight[i]
-			s.now[i] = k
-		case base != nil:
-			e.blocks(&tight[i], &s.blocks)
-			negate(&s.blocks)
-			s.addPair(m, &s.places[i], e.i, e.j)
-		}
 		if s.without[i] {
+			if base != nil {
+				s.addMember(m, i, &tight[i], true)
+			}
 			continue
 		}
-		if k == &s.own[i] {
-			n := 0.0
-			if axial != nil {
-				n = axial[i]
-			}
-			e.condensed(s.hold(e, st), n, k)
-			s.now[i] = k
-			e.blocks(k, &s.blocks)
-			s.addPair(m, &s.places[i], e.i, e.j)
+		switch {
+		case base == nil:
+			s.condense(i, st, axial)
+			s.addMember(m, i, s.now[i], false)
+		case !e.changed(st):
+			s.now[i] = &tight[i]
+		case tight[i].free == held:
+			s.loosen(m, i, &tight[i], st)
+		default:
+			s.addMember(m, i, &tight[i], true)
+			s.condense(i, st, axial)
+			s.addMember(m, i, s.now[i], false)
 		}
+		k := s.now[i]
 		if k.free != held && loose < 0 {
 			loose, how = i, k.free
 		}
@@ -177,6 +179,64 @@ func (s *Solver) assemble(st states, slide []sliding, axial []float64) (loose in
 	return loose, how, buckles
 }
 
+// condense notes the stiffness of a member in given states.
+func (s *Solver) condense(i int, st states, axial []float64) {
+	n := 0.0
+	if axial != nil {
+		n = axial[i]
+	}
+	s.now[i] = &s.own[i]
+	s.elements[i].condensed(s.hold(&s.elements[i], st), n, s.now[i])
+}
+
+// addMember adds the stiffness of a member to a matrix, or takes it away.
+func (s *Solver) addMember(m *ldlt.Matrix, i int, k *stiff, away bool) {
+	e := &s.elements[i]
+	e.blocks(k, &s.blocks)
+	if away {
+		negate(&s.blocks)
+	}
+	s.addPair(m, &s.places[i], e.i, e.j)
+}
+
+// loosen notes the stiffness of a member whose one-sided parts are not all closed, and changes the matrix by what that makes along
+// the member, which is all that they change.
+func (s *Solver) loosen(m *ldlt.Matrix, i int, tight *stiff, st states) {
+	k := &s.own[i]
+	s.alongOnly(k, i, tight, st)
+	s.now[i] = k
+	e, d := &s.elements[i], k.ka-tight.ka
+	if d == 0 {
+		return
+	}
+	g := apart(e.i, e.j, e.ai, e.aj, e.r[0])
+	for q, v := range [...][2]*Vec6{{&g.vi, &g.vi}, {&g.vi, &g.vj}, {&g.vj, &g.vj}} {
+		b := &s.blocks[q]
+		for r, x := range v[0] {
+			x *= d
+			for c, y := range v[1] {
+				b[6*r+c] = x * y
+			}
+		}
+	}
+	s.addPair(m, &s.places[i], e.i, e.j)
+}
+
+// alongOnly is the stiffness of a member with its one-sided parts in given states, from that with all closed.
+func (s *Solver) alongOnly(k *stiff, i int, tight *stiff, st states) {
+	e := &s.elements[i]
+	h := s.hold(e, st)
+	*k = *tight
+	var ok bool
+	k.ka, k.ta, ok = series(e.ka, h.flex[0], h.flex[1])
+	if h.idle {
+		k.ka = 0
+	}
+	if !ok {
+		k.free = slides
+	}
+}
+
 // fixedOnly is the matrix of links and springs alone.
 func (s *Solver) fixedOnly() *ldlt.Matrix {
 	if s.fixed == nil {
@@ -188,6 +248,12 @@ func (s *Solver) fixedOnly() *ldlt.Matrix {
 
 // keep makes ready what all cases share that count the same axial forces.
 func (s *Solver) keep(axial []float64) {
+	if s.kept.base != nil && slices.Equal(axial, s.kept.values) {
+		s.kept.axial, s.kept.filled = axial, true
+		return
+	}
+	s.kept.values = append(s.kept.values[:0], axial...)
+	s.kept.flex.forget()
 	if s.kept.base == nil {
 		s.kept.base, s.kept.tight = s.symbolic.NewMatrix(), make([]stiff, len(s.elements))
 	}

@@ -35,8 +35,20 @@ func (r *run) begin(from *Result) {
 	copy(r.state, o.state)
 	copy(r.slide, o.slide)
 	copy(r.limits, o.limits)
-	copy(r.cur, o.u)
-	r.started, r.limited = true, min(o.limited, 1)
+	r.from(r.of, o.u)
+	r.limited = min(o.limited, 1)
+}
+
+// from puts the place where the iteration is; nil is where nothing has moved yet.
+func (r *run) from(s *Solver, u []float64) {
+	r.started = u != nil
+	if u == nil {
+		clear(r.cur)
+		clear(r.at)
+		return
+	}
+	copy(r.cur, u)
+	s.read(u, r.at)
 }
 
 // Axial are the axial forces of the members in a result, tension positive, at their middles.

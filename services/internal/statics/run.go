@@ -14,7 +14,10 @@ type run struct {
 	state states
 	slide []sliding
 	// cur is where the iteration is, in the states of state; next and nextSlide are those at a trial.
-	cur       []float64
+	cur []float64
+	// at are the readings of the gauges there, ends0 the loads along the members with one-sided parts on their ends.
+	at        []float64
+	ends0     [][2]float64
 	started   bool
 	next      states
 	nextSlide []sliding
@@ -43,8 +46,10 @@ type run struct {
 	// strain is twice the strain energy, work twice the work of the loads.
 	strain, work float64
 	rounds       int
-	done         bool
-	result       *Result
+	// exact is in how many of the rounds nothing is taken more loosely.
+	exact  int
+	done   bool
+	result *Result
 }
 
 func (s *Solver) newRun(c *Case) *run {
@@ -57,6 +62,10 @@ func (s *Solver) newRun(c *Case) *run {
 	r.load = s.load(c, s.without)
 	for i := range r.limits {
 		r.limits[i] = math.Inf(1)
+	}
+	r.at, r.ends0 = make([]float64, len(s.gauges)), make([][2]float64, len(s.oneSided))
+	for k, m := range s.oneSided {
+		r.ends0[k][0], r.ends0[k][1] = r.endLoads(&s.elements[m], int(m))
 	}
 	return r
 }

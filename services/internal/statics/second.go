@@ -11,8 +11,7 @@ func (s *Solver) secondOrder(r *run) {
 	most := largest(r.u)
 	last := append([]float64(nil), r.u...)
 	x, fresh := make([]float64, s.n), true
-	r.started = true
-	copy(r.cur, r.u)
+	r.from(s, r.u)
 	for range s.limit {
 		r.rounds++
 		if fresh { // the axial forces stay as they are until the one-sided parts have settled

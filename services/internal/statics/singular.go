@@ -56,7 +56,7 @@ func (s *Solver) singular(r *run) {
 	}
 	// What is not balanced where the run is, and its part that the free motions take up.
 	if !r.started {
-		clear(r.cur)
+		r.from(s, nil)
 	}
 	copy(r.u, r.cur)
 	r.recover(s)
@@ -83,18 +83,24 @@ func (s *Solver) singular(r *run) {
 	if !s.step(r) {
 		return
 	}
+	if !s.lean(r, none, r.u) {
+		s.moves(r, none, nil)
+	}
+}
+
+// lean takes a part that one of some free motions would close at once to hold, at displacements u; false when there is none.
+func (s *Solver) lean(r *run, none [][]float64, u []float64) bool {
 	for _, v := range none {
 		for _, sign := range [...]float64{1, -1} {
 			if p := s.blocker(r, v, sign); p >= 0 && r.leant <= len(s.parts) {
 				r.leant++
 				r.state[p] = Closed
-				copy(r.cur, r.u)
-				r.started = true
-				return
+				r.from(s, u)
+				return true
 			}
 		}
 	}
-	s.moves(r, none, nil)
+	return false
 }
 
 // drive follows a free motion that the loads drive until one-sided parts stop it; if none do, it ends the run.
@@ -124,16 +130,21 @@ func (s *Solver) follow(r *run, motion []float64, rate, bend float64) bool {
 	if rate <= 0 {
 		rate = math.SmallestNonzeroFloat32
 	}
-	far, ok := s.search(r, d, rate, unit*unit*bend/rate)
+	dq := s.readings[1]
+	s.read(d, dq)
+	r.model(s, r.state, r.slide, &s.laws)
+	far, ok := s.search(r, dq, rate, unit*unit*bend/rate)
 	if !ok || far*unit*most > s.size() {
 		return false
 	}
 	for f := range d {
 		r.u[f] = r.cur[f] + far*d[f]
 	}
-	r.judge(s, r.u, r.next, r.nextSlide)
-	r.started = true
-	r.take(r.u)
+	copy(r.cur, r.u)
+	q := s.readings[0]
+	s.read(r.u, q)
+	r.judge(s, q, r.next, r.nextSlide)
+	r.take(q)
 	return true
 }
 
@@ -260,7 +271,12 @@ func (s *Solver) overturned(r *run) bool {
 	free := s.factor.Inertia().Zero > 0
 	var mode []float64
 	if free {
-		mode = s.loaded(r, s.nulls())
+		none := s.nulls()
+		driven := false
+		if mode, driven = s.loaded(r, none); !driven && s.lean(r, none, append([]float64(nil), r.cur...)) {
+			r.second = true
+			return false
+		}
 	} else {
 		_, mode = s.buckling(r, r.axial)
 	}
@@ -301,10 +317,10 @@ func (s *Solver) overturned(r *run) bool {
 	return true
 }
 
-// loaded is the free motion that the loads drive, or the first when they drive none.
-func (s *Solver) loaded(r *run, none [][]float64) []float64 {
+// loaded is the free motion that the loads drive, or the first when they drive none, and says which.
+func (s *Solver) loaded(r *run, none [][]float64) (mode []float64, drive bool) {
 	if len(none) == 0 {
-		return nil
+		return nil, false
 	}
 	driven := make([]float64, s.n)
 	for _, v := range none {
@@ -314,7 +330,7 @@ func (s *Solver) loaded(r *run, none [][]float64) []float64 {
 		}
 	}
 	if math.Sqrt(dot(driven, driven)) > drivenRatio*math.Sqrt(dot(r.rhs, r.rhs)) {
-		return driven
+		return driven, true
 	}
-	return none[0]
+	return none[0], false
 }

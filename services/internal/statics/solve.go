@@ -1,5 +1,7 @@
 package statics
 
+import "slices"
+
 // The bounds of the iterations.
 const (
 	// defaultRounds is Options.MaxRounds when it is 0.
@@ -70,6 +72,7 @@ func (s *Solver) Solve(cases []Case, o Options) ([]Result, error) {
 			runs[i].begin(o.Start[i])
 		}
 	}
+	s.short(runs)
 	s.firstOrder(runs)
 	for _, r := range runs {
 		if o.SecondOrder && r.result.Outcome == Solved {
@@ -82,6 +85,13 @@ func (s *Solver) Solve(cases []Case, o Options) ([]Result, error) {
 
 // leaveOut notes the members left out and the nodes that nothing is joined to without them.
 func (s *Solver) leaveOut(members []int) error {
+	before := slices.Clone(s.without)
+	defer func() {
+		if !slices.Equal(before, s.without) {
+			s.flex.forget()
+			s.kept.flex.forget()
+		}
+	}()
 	clear(s.without)
 	s.bare = s.bare[:0]
 	if len(members) == 0 {
@@ -113,9 +123,8 @@ func (s *Solver) leaveOut(members []int) error {
 	return nil
 }
 
-// firstOrder follows the one-sided parts of all runs; those in the same states share a factor. A state that differs a little is
-// factored anew and not followed by a correction of low rank: a contact's change has rank three, and solving for
-// the parts that a round changes costs about as much as a factor does here.
+// firstOrder follows the one-sided parts of the runs that are not done, with a factor for each round; those in the same states
+// share it.
 func (s *Solver) firstOrder(runs []*run) {
 	var x []float64
 	var group []*run

@@ -45,6 +45,26 @@ type Solver struct {
 	// rigid is the stiffness of a one-sided support.
 	rigid        float64
 	contactParts []int32
+	// gauges are those of the one-sided parts: of the members in oneSided, of links, from supportGauge of supports, from contactGauge
+	// of contacts. readings are for the search of a step, laws the forces of the states solved for.
+	gauges                     []gauge
+	linkGauges                 []int32
+	supportGauge, contactGauge int
+	readings                   [4][]float64
+	laws                       modelled
+	// feet are the nodes with contacts, their gauges from footGauge on; spans are the displacements of each contact by those of the
+	// gauges of its foot.
+	feet      []foot
+	footGauge int
+	spans     [][6]geom.Vec
+	missed    []float64
+	// flex is the structure factored once without axial forces, baseLaws the forces of the states it has then, wide memory for
+	// several right-hand sides.
+	flex     flexible
+	baseLaws modelled
+	wide     []float64
+	// long says that the short way is not gone, so that tests can compare.
+	long bool
 
 	without []bool
 	// bare are the nodes that nothing is joined to without the members left out.
@@ -92,7 +112,7 @@ func Prepare(m *Model) (*Solver, error) {
 		normals:   make([]geom.Vec, len(m.Contacts)),
 		linkParts: make([]int32, len(m.Links)), contactParts: make([]int32, len(m.Contacts)),
 		now: make([]*stiff, len(m.Members)), even: make([]geom.Vec, len(m.Members)),
-		without: make([]bool, len(m.Members)), column: make([]float64, 6*len(m.Nodes)),
+		without: make([]bool, len(m.Members)), column: make([]float64, 6*len(m.Nodes)), missed: make([]float64, len(m.Contacts)),
 	}
 	for i := range m.Members {
 		s.elements[i] = newElement(&m.Members[i], m.Nodes)
@@ -112,6 +132,7 @@ func Prepare(m *Model) (*Solver, error) {
 	}
 	s.findHeld()
 	s.findParts()
+	s.findGauges()
 	s.order()
 	s.assembleBase()
 	return s, nil

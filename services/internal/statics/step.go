@@ -12,58 +12,86 @@ func (s *Solver) step(r *run) bool {
 	if len(s.parts) == 0 {
 		return true
 	}
-	wrong := r.judge(s, r.u, r.next, r.nextSlide)
-	if wrong <= r.nothing() {
-		if len(s.contactParts) == 0 || r.later || !s.limitFriction(r) {
-			return true
-		}
-		r.judge(s, r.u, r.next, r.nextSlide)
-		r.started = true
-		r.take(r.u)
-		return false
-	}
-	if !r.started {
-		r.started = true
-		r.take(r.u)
-		return false
-	}
-	if r.limited > 0 && !r.later && wrong <= earlyRatio*r.miss {
-		s.limitFriction(r) // closer than the limits are known: no need to come closer first
-		r.judge(s, r.u, r.next, r.nextSlide)
-		r.take(r.u)
-		return false
-	}
+	q := s.readings[0]
+	s.read(r.u, q)
+	r.model(s, r.state, r.slide, &s.laws)
 	d, x, y := s.spare[0], s.spare[1], s.spare[2]
-	for f := range d {
-		d[f] = r.u[f] - r.cur[f]
+	far, settled := s.advance(r, q, func() float64 {
+		for f := range d {
+			d[f] = r.u[f] - r.cur[f]
+		}
+		copy(x, d)
+		s.turnIn(x)
+		s.maskHeld(x, 1)
+		s.matrix.Mul(y, x, 1)
+		return dot(x, y)
+	})
+	if settled {
+		return true
 	}
-	copy(x, d)
-	s.turnIn(x)
-	s.maskHeld(x, 1)
-	s.matrix.Mul(y, x, 1)
-	if far, ok := s.search(r, d, dot(x, y), 1); ok && far != 1 {
+	if far != 1 {
 		for f := range d {
 			r.u[f] = r.cur[f] + far*d[f]
 		}
-		r.judge(s, r.u, r.next, r.nextSlide)
 	}
-	r.take(r.u)
+	copy(r.cur, r.u)
 	return false
+}
+
+// advance judges the one-sided parts at readings q that were solved for, the forces of the states solved for being in s.laws.
+// When they are not in those states, it takes the states at the place on the way from the last readings to q where to go
+// on, and says how far that is; rate gives twice the energy of the whole way.
+func (s *Solver) advance(r *run, q []float64, rate func() float64) (far float64, settled bool) {
+	wrong := r.judge(s, q, r.next, r.nextSlide)
+	if wrong <= r.nothing() {
+		if len(s.contactParts) == 0 || r.later || !s.limitFriction(r, q) {
+			return 1, true
+		}
+		r.judge(s, q, r.next, r.nextSlide)
+		r.take(q)
+		return 1, false
+	}
+	if !r.started {
+		r.take(q)
+		return 1, false
+	}
+	if r.limited > 0 && !r.later && wrong <= earlyRatio*r.miss {
+		s.limitFriction(r, q) // closer than the limits are known: no need to come closer first
+		r.judge(s, q, r.next, r.nextSlide)
+		r.take(q)
+		return 1, false
+	}
+	dq := s.readings[1]
+	for k := range dq {
+		dq[k] = q[k] - r.at[k]
+	}
+	if t, ok := s.search(r, dq, rate(), 1); ok && t != 1 {
+		far = t
+		for k := range dq {
+			q[k] = r.at[k] + far*dq[k]
+		}
+		r.judge(s, q, r.next, r.nextSlide)
+		r.take(q)
+		return far, false
+	}
+	r.take(q)
+	return 1, false
 }
 
 // nothing is the force by which a part may miss its law: rounding, and, when the rounds go on, up to a millionth of the loads, as
 // a part whose letting go would leave the structure almost without hold there cannot be followed more closely.
 func (r *run) nothing() float64 {
 	nothing := nothingRatio * r.load.scale
-	for k := r.rounds - looseRounds; k > 0 && nothing < mostNothing*r.load.scale; k -= looseRounds {
+	for k := r.rounds - r.exact - looseRounds; k > 0 && nothing < mostNothing*r.load.scale; k -= looseRounds {
 		nothing *= 10
 	}
 	return nothing
 }
 
-// take goes on from u in the states found there.
-func (r *run) take(u []float64) {
-	copy(r.cur, u)
+// take goes on from readings in the states found there.
+func (r *run) take(q []float64) {
+	r.started = true
+	copy(r.at, q)
 	copy(r.state, r.next)
 	copy(r.slide, r.nextSlide)
 }
@@ -71,18 +99,19 @@ func (r *run) take(u []float64) {
 // limitFriction limits the friction of contacts by the forces along them that were found, and says whether that changes
 // anything. From the second time on the limits are changed by a share of what they missed by, after Irons and Tuck: the
 // share at which the last two misses would have vanished.
-func (s *Solver) limitFriction(r *run) bool {
+func (s *Solver) limitFriction(r *run, q []float64) bool {
 	changed := false
 	slack := max(slidingRatio*r.load.scale, r.nothing()/10)
 	share, first := 1.0, r.limited == 0
 	var with, of float64
-	missed := make([]float64, len(r.limits))
+	missed := s.missed
+	clear(missed)
 	for i, p := range s.contactParts {
 		c := &s.m.Contacts[i]
 		if c.Held {
 			continue
 		}
-		lift, rest := across(moved(r.u, c.Node, c.Arm), s.normals[i])
+		lift, rest := across(s.contactAt(q, i), s.normals[i])
 		limit := max(0, -c.K*lift) * c.Mu
 		felt := c.KT * geom.Norm(rest)
 		stuck := r.state[p] == Closed || r.state[p] == openStuck
@@ -126,15 +155,15 @@ func (s *Solver) limitFriction(r *run) bool {
 	return changed
 }
 
-// search finds how far to go from r.cur along d: where the energy is least, unless the whole step is nearly so. At t the energy
-// falls at the rate rate·(1 − bend·t) less the excess of the parts. It is not ok when it falls for ever.
-func (s *Solver) search(r *run, d []float64, rate, bend float64) (t float64, ok bool) {
-	u := s.spare[3]
+// search finds how far to go from the readings r.at along dq: where the energy is least, unless the whole step is nearly so. At t
+// the energy falls at the rate rate·(1 − bend·t) less the excess of the parts. It is not ok when it falls for ever.
+func (s *Solver) search(r *run, dq []float64, rate, bend float64) (t float64, ok bool) {
+	q := s.readings[2]
 	fall := func(t float64) float64 {
-		for f := range u {
-			u[f] = r.cur[f] + t*d[f]
+		for k := range q {
+			q[k] = r.at[k] + t*dq[k]
 		}
-		return rate*(1-bend*t) - r.excess(s, u, d)
+		return rate*(1-bend*t) - r.excess(s, q, dq)
 	}
 	lo, hi := 0.0, 1.0
 	at0 := fall(0)

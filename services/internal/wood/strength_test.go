@@ -199,3 +199,18 @@ func TestColumnShare(t *testing.T) {
 		t.Errorf("a column beyond its Euler load uses %v", s)
 	}
 }
+
+// A beam that nothing keeps from turning between its ends tips over sideways by an effective length longer than itself: 1.63·lu + 3·d
+// between 7 and 14.3 depths (clause 3.3.3 of the national standard, single span, any load; from memory, as the reference's WB2). By
+// hand for 6 by 24 in over 16 ft: le 16·12·1.63 + 72 = 385 in, RB 16.02, FbE 1.2·470,000/256.6 = 2198 psi, Fb* 875·(12/24)^(1/9) = 810 psi,
+// r 2.713, CL 0.9728.
+func TestTippingTakesTheEffectiveLength(t *testing.T) {
+	t.Parallel()
+	const in, psi = 0.0254, 6894.757293168361
+	d := wood.Design{Fb: 875 * math.Pow(0.5, 1.0/9) * psi, FbFlat: 800 * psi, Ft: 400 * psi, Fv: 170 * psi, Fc: 600 * psi, E: 1.3e6 * psi, EMin: 470e3 * psi}
+	u := wood.Demand{WidthM: 6 * in, DepthM: 24 * in, LengthYM: 192 * in, LengthZM: 192 * in, TurnM: 192 * in, Mz: d.Fb * 6 * in * 24 * in * 24 * in / 6}
+	share, formula := d.MemberShare(u)
+	if want := 1 / 0.9728; math.Abs(share-want) > 1e-4 {
+		t.Errorf("bent to F*b its share is %.4f by %s, want %.4f", share, formula, want)
+	}
+}

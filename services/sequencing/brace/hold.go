@@ -60,19 +60,59 @@ func (b Brace) PullN() float64 {
 	return 0.75 * d.Ft * b.Lumber.WidthMM * b.Lumber.DepthMM * 1e-6
 }
 
+// BendNM is what the brace bears in bending over its thinner side in newton-metres, for normal duration, and eulerN the
+// compression in newtons at which that bending would grow without end: FcE·A, three fifths of it for boards nailed face
+// to face, which bend each on its own.
+func (b Brace) BendNM() (bendNM, eulerN float64) {
+	d, err := b.Lumber.Design()
+	if err != nil {
+		return 0, 0
+	}
+	l := b.Lumber
+	thin, wide := math.Min(l.WidthMM, l.DepthMM)/1000, math.Max(l.WidthMM, l.DepthMM)/1000
+	slender := b.Slenderness()
+	bendNM, eulerN = math.Min(d.Fb, d.FbFlat)*wide*thin*thin/6, 0.822*d.EMin/(slender*slender)*wide*thin
+	if l.Plies > 1 {
+		bendNM, eulerN = bendNM/float64(l.Plies), builtUp*eulerN
+	}
+	return bendNM, eulerN
+}
+
 // AnchorUse is how much of its anchor a force along the brace takes, tension positive, in newtons, and by which
 // formula. Up and across add up: an anchor that is drawn both ways holds less. It is 0 for a foot on a timber.
 func (b Brace) AnchorUse(axialN float64) (share float64, formula string) {
+	return b.AnchorUseFor(axialN, 1)
+}
+
+// AnchorUseFor is AnchorUse for a load of another duration. The load duration factor is on fasteners drawn up or across
+// out of a deck; what bears down on the deck across its grain has none, and neither has soil.
+func (b Brace) AnchorUseFor(axialN, duration float64) (share float64, formula string) {
 	if b.OnTimber() {
 		return 0, ""
 	}
 	sin, cos := math.Sincos(geom.Radians(b.SlopeDeg()))
-	upright, name := b.Anchor.UpN, "up"
-	if axialN < 0 {
-		upright, name = b.Anchor.DownN, "down"
+	size, factor := math.Abs(axialN), ""
+	if b.Anchor.Ground == model.OnGround {
+		duration = 1
+	} else if duration != 1 {
+		factor = "CD·"
 	}
-	size := math.Abs(axialN)
-	return quotient(size*sin, upright) + quotient(size*cos, b.Anchor.AcrossN), fmt.Sprintf("F·sin(slope)/%s + F·cos(slope)/across", name)
+	across := quotient(size*cos, b.AnchorAcrossN(duration))
+	if axialN < 0 {
+		return quotient(size*sin, b.Anchor.DownN) + across, fmt.Sprintf("F·sin(slope)/down + F·cos(slope)/(%sacross)", factor)
+	}
+	return quotient(size*sin, b.Anchor.UpN*duration) + across, fmt.Sprintf("F·sin(slope)/(%sup) + F·cos(slope)/(%sacross)", factor, factor)
+}
+
+// AnchorAcrossN is what its anchor holds across for a load of some duration; +Inf for a foot on a timber.
+func (b Brace) AnchorAcrossN(duration float64) float64 {
+	switch {
+	case b.OnTimber():
+		return math.Inf(1)
+	case b.Anchor.Ground == model.OnGround:
+		return b.Anchor.AcrossN
+	}
+	return b.Anchor.AcrossN * duration
 }
 
 // AnchorN is the force along the brace in newtons that its anchor bears, pulled or pushed; +Inf for a foot on a timber.

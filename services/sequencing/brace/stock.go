@@ -19,14 +19,14 @@ const (
 	wetJoint = 0.7
 )
 
-// DefaultStock is what most yards have, for reading: 2x4 and 2x6 in pairs, 4x4, single 2x6 for short or pulling braces, all
+// DefaultStock is what most yards have, for reading: 2x4 and 2x6 in pairs, 4x4, single 2x6 for short or pulling braces, three 2x6 for long ones, all
 // Spruce-Pine-Fir No. 2 of 8 to 20 feet, as many as wanted. Fastenings and anchors are at the low end of what was
 // remembered, in green timber of the lightest kind; confirm every one before anybody stands under it.
 func DefaultStock() Stock {
 	return Stock{
 		Lumber: []Lumber{
 			lumber("2x4-2", "pair of 2x4", 3, 3.5, 2), lumber("2x6-2", "pair of 2x6", 3, 5.5, 2),
-			lumber("4x4", "4x4", 3.5, 3.5, 1), lumber("2x6", "2x6", 1.5, 5.5, 1),
+			lumber("4x4", "4x4", 3.5, 3.5, 1), lumber("2x6", "2x6", 1.5, 5.5, 1), lumber("2x6-3", "three 2x6", 4.5, 5.5, 3),
 		},
 		Fastenings: defaultFastenings(),
 		Anchors: []Anchor{
@@ -61,6 +61,7 @@ func defaultFastenings() []Fastening {
 		{ID: "8-16d", Name: "eight 16d common nails", HoldsN: round(8 * nail), GivesNPerM: 3e6, MostThickMM: side},
 		{ID: "4-screws-6in", Name: "four structural screws, 1/4 by 6 in", HoldsN: 2400, GivesNPerM: 2.5e6, MostThickMM: 3 * wood.InchMM},
 		{ID: "6-screws-8in", Name: "six structural screws, 1/4 by 8 in", HoldsN: 3600, GivesNPerM: 3.5e6, MostThickMM: 3.5 * wood.InchMM},
+		{ID: "8-screws-10in", Name: "eight structural screws, 1/4 by 10 in", HoldsN: 4800, GivesNPerM: 4.5e6, MostThickMM: 4.5 * wood.InchMM},
 	}
 }
 

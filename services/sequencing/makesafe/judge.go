@@ -35,12 +35,17 @@ func newChecked(f *frame.Frame, r standing.Rules) checked {
 	return checked{whole: standing.NewChecker(f, r), knocked: standing.NewChecker(f, knockedRules(r))}
 }
 
-// knockedRules are the rules for a state with a brace knocked out: own weight and the low gust, without a person and without
-// the lateral load that stands for what is out of plumb, where there are combinations with wind.
+// knockedRules are the rules for a state with a brace knocked out: own weight and the low gust, until the brace is set again. Of
+// the combinations with wind and without a person they are those with the most weight; all where there are none.
 func knockedRules(r standing.Rules) standing.Rules {
-	some := slices.DeleteFunc(slices.Clone(r.Combinations), func(c standing.Combination) bool {
-		return c.Person != 0 || c.Wind == 0
-	})
+	fits := func(c standing.Combination) bool { return c.Person == 0 && c.Wind > 0 }
+	most := 0.0
+	for _, c := range r.Combinations {
+		if fits(c) {
+			most = max(most, c.Weight)
+		}
+	}
+	some := slices.DeleteFunc(slices.Clone(r.Combinations), func(c standing.Combination) bool { return !fits(c) || c.Weight < most })
 	if len(some) > 0 {
 		r.Combinations = some
 	}

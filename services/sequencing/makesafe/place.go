@@ -296,6 +296,10 @@ func (c *catalogue) add(b brace.Brace, g model.Ground, n, thick geom.Vec, key sl
 	if len(kits) == 0 {
 		return nil
 	}
+	if key.kind == fromTruss {
+		// There is room for one or two at a truss, and the nights to come ask for more than the day: the strongest anchor at once.
+		slices.SortStableFunc(kits, func(a, b kit) int { return compare(b.anchorN(), a.anchorN()) })
+	}
 	p := place{brace: c.made(b, n, kits[0]), kits: kits, side: d, both: g == model.OnTimber, joint: -1, kind: key.kind}
 	if p.brace.FootTimber < 0 && !c.site.stands(p.brace.Top, p.brace.Foot, g) {
 		return nil

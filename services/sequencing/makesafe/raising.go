@@ -267,8 +267,10 @@ func (r *raiser) stage(ctx context.Context, c *catalogue, k int) (s *search, set
 		demands, _ := r.demands(k)
 		s = newSearch(c, r.j, demands, r.braces(r.after(k-1)), r.p.Rules.LowGustMPS, k+1, len(r.p.Moves))
 		s.boards, s.next = r.all, nextNumber(r.all)
-		for _, i := range r.after(k - 1) {
-			s.spare = append(s.spare, r.slight[i])
+		if !r.settled(k) {
+			for _, i := range r.after(k - 1) {
+				s.spare = append(s.spare, r.slight[i])
+			}
 		}
 		left := r.most - r.steps
 		if left <= 0 {

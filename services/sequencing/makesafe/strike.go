@@ -15,7 +15,7 @@ func (r *raiser) settled(k int) bool {
 
 // strike lets braces come off after a stage: those of one move after the other, the oldest first, when the stage stands a
 // night's gust without them once its joints are pegged, with any one of the others knocked out, and beside the next move. Those
-// of the last two moves that stand something on the deck stay on until the end, where they are tried one by one too.
+// of the last two moves that stand something on the deck stay on until the end.
 func (r *raiser) strike(ctx context.Context, k int) error {
 	last := k == len(r.p.Moves)
 	before := k + 1
@@ -33,23 +33,13 @@ func (r *raiser) strike(ctx context.Context, k int) error {
 				group = append(group, i)
 			}
 		}
-		tries := [][]int{group}
-		if last && len(group) > 1 {
-			for _, i := range group {
-				tries = append(tries, []int{i})
-			}
+		ok, err := r.without(ctx, k, group)
+		if err != nil {
+			return err
 		}
-		for _, out := range tries {
-			if ok, err := r.without(ctx, k, out); err != nil {
-				return err
-			} else if !ok {
-				continue
-			}
-			for _, i := range out {
+		if ok {
+			for _, i := range group {
 				r.off[i] = k
-			}
-			if len(out) == len(group) {
-				break
 			}
 		}
 	}

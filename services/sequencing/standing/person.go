@@ -15,8 +15,8 @@ const (
 	leastStandMM  = 1500
 )
 
-// mostStands is how many places of a person are compared: the longest spans, the farthest free ends and the highest
-// sticks.
+// mostStands is how many places of a person are compared: the spans and the free ends that a load bends most for what they
+// bear, and the highest sticks.
 const mostStands = 9
 
 // findPerson finds, before the first trial with a person, the place where one with tools uses up most, by the linear
@@ -51,7 +51,7 @@ func (c *Checker) findPerson(s *state, list []place) error {
 		share := math.Inf(1)
 		if results[i].Outcome == statics.Solved {
 			t := c.tallyOf(s)
-			c.judge(t, s, e, &cases[i], &results[i], place{})
+			c.judge(t, s, e, &cases[i], &results[i], place{trial: list[asked].trial})
 			share = t.most
 		}
 		// A hair's breadth does not decide, so that turning the frame does not.
@@ -92,11 +92,11 @@ func (c *Checker) stands(s *state) []grasp {
 			high = append(high, at(mm), at(length/2))
 		}
 	}
-	longest := func(a, b grasp) int {
-		return cmp.Or(cmp.Compare(math.Round(c.lengthOf(b.timber)), math.Round(c.lengthOf(a.timber))), cmp.Compare(a.timber, b.timber))
+	weakest := func(a, b grasp) int {
+		return cmp.Or(cmp.Compare(math.Round(c.bends(b.timber)), math.Round(c.bends(a.timber))), cmp.Compare(a.timber, b.timber))
 	}
-	slices.SortStableFunc(spans, longest)
-	slices.SortStableFunc(ends, longest)
+	slices.SortStableFunc(spans, weakest)
+	slices.SortStableFunc(ends, weakest)
 	var list []grasp
 	for _, some := range [3][]grasp{spans, ends, high} {
 		list = append(list, some[:min(len(some), mostStands/3)]...)
@@ -104,9 +104,12 @@ func (c *Checker) stands(s *state) []grasp {
 	return list
 }
 
-func (c *Checker) lengthOf(timber int) float64 {
+// bends is how much a load at a place bends a stick for what it bears, L/(Fb·S) on its own: in millionths of 1/N, so that
+// rounded it tells sticks apart whatever way the frame is turned.
+func (c *Checker) bends(timber int) float64 {
 	t := c.frame.Timbers()[timber]
-	return geom.Dist(t.Start, t.End)
+	w, d := t.WidthMM/1000, t.DepthMM/1000
+	return 1e6 * geom.Dist(t.Start, t.End) / 1000 / (c.strength.designs[timber].Fb * w * d * d / 6)
 }
 
 // free says whether no joint that is closed holds an end of a stick: 0 its start, 1 its end.

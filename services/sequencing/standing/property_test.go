@@ -3,6 +3,7 @@ package standing
 import (
 	"context"
 	"math"
+	"slices"
 	"testing"
 
 	"pgregory.net/rapid"
@@ -11,6 +12,7 @@ import (
 	"github.com/pikepole/pikepole/services/internal/frametest"
 	"github.com/pikepole/pikepole/services/internal/geom"
 	"github.com/pikepole/pikepole/services/internal/rough"
+	"github.com/pikepole/pikepole/services/internal/statics"
 	"github.com/pikepole/pikepole/services/sequencing/brace"
 )
 
@@ -103,11 +105,14 @@ func TestHighestGustIsTheEdge(t *testing.T) {
 	})
 }
 
-// Turning the frame with its grid changes no answer.
+// Turning the frame with its grid changes no answer, to a millionth, as long as no foot slides. Friction that follows the force
+// on a foot has no unique answer: where feet slide, the verdict is held to two parts in a hundred of what governs. All joints are pegged: a stick that lies loose
+// between two open joints moves freely or not by a hair, and counts as a mechanism when it does.
 func TestTurnedFrame(t *testing.T) {
 	t.Parallel()
 	rapid.Check(t, func(rt *rapid.T) {
 		d := draw(rt, t)
+		d.pegged = pegged(d.frame, true)
 		deg := rapid.Float64Range(-180, 180).Draw(rt, "degrees")
 		turned := d
 		turned.draft = turn(d.draft, deg)
@@ -120,9 +125,30 @@ func TestTurnedFrame(t *testing.T) {
 		}
 		gust := float64(rapid.IntRange(0, 20).Draw(rt, "gust"))
 		r := DefaultRules()
-		a, b := check(t, d.frame, d.situation(gust), r, Ask{}), check(t, turned.frame, turned.situation(gust), r, Ask{})
+		a, b := check(t, d.frame, d.situation(gust), r, Ask{Keep: true}), check(t, turned.frame, turned.situation(gust), r, Ask{Keep: true})
+		if slides(a) || slides(b) {
+			alike(rt, a, b)
+			return
+		}
 		same(rt, a, b)
 	})
+}
+
+// slides says whether a foot slides in some run, or a run falls, so that it ends on the way.
+func slides(v *Verdict) bool {
+	for i := range v.Runs {
+		if r := v.Runs[i].Result; r.Outcome != statics.Solved || slices.ContainsFunc(r.Bearings, func(b statics.Bearing) bool { return b.State == statics.Sliding }) {
+			return true
+		}
+	}
+	return false
+}
+
+func alike(t *rapid.T, a, b *Verdict) {
+	x, y := a.Governing.Share, b.Governing.Share
+	if a.Stands != b.Stands && math.Abs(x-1) > 0.02 && math.Abs(y-1) > 0.02 || a.Stands && b.Stands && math.Abs(x-y) > 0.02 {
+		t.Fatalf("stands %v and %v: %+v and %+v", a.Stands, b.Stands, a.Governing, b.Governing)
+	}
 }
 
 func same(t *rapid.T, a, b *Verdict) {

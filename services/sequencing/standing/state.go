@@ -29,11 +29,14 @@ type state struct {
 	notes  []string
 }
 
-// prop is what a temporary brace bears, in N: as a column, as a tie, in its fastenings; and the share of its anchor that 1 N
-// along it takes, pulled and pushed.
+// prop is what a temporary brace bears, in N: as a column, as a tie, in its fastenings; in bending, in N·m, and the compression
+// at which that grows without end; its length in metres, and the share of its anchor that 1 N along it takes, pulled and
+// pushed, and what that holds across, without wind and with.
 type prop struct {
 	pushN, pullN, headN    float64
-	anchorPull, anchorPush float64
+	bendNM, eulerN, longM  float64
+	anchorPull, anchorPush [2]float64
+	anchorAcross           [2]float64
 }
 
 // end is a situation as a structure at one end of the range of stiffness.
@@ -97,8 +100,14 @@ func (c *Checker) addProps(s *state) {
 		b := &s.Braces[i]
 		m := b.Structure()
 		p := prop{pushN: b.PushN(c.rules.SlendernessPush), pullN: b.PullN(), headN: b.Head.HoldsN}
-		p.anchorPull, _ = b.AnchorUse(1)
-		p.anchorPush, _ = b.AnchorUse(-1)
+		p.longM = b.LengthMM() / 1000
+		p.bendNM, p.eulerN = b.BendNM()
+		for k, windy := range [2]bool{false, true} {
+			cd := c.durationOf(windy)
+			p.anchorPull[k], _ = b.AnchorUseFor(1, cd)
+			p.anchorPush[k], _ = b.AnchorUseFor(-1, cd)
+			p.anchorAcross[k] = b.AnchorAcrossN(cd)
+		}
 		if p.pushN == 0 {
 			m.PullOnly = true
 			s.notes = append(s.notes, fmt.Sprintf("Brace %s is slender, le/d %.0f over %g: it is counted to pull only.", b.ID, b.Slenderness(), c.rules.SlendernessPush))

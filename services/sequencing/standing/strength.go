@@ -1,6 +1,8 @@
 package standing
 
 import (
+	"math"
+
 	"github.com/pikepole/pikepole/services/internal/frame"
 	"github.com/pikepole/pikepole/services/internal/geom"
 	"github.com/pikepole/pikepole/services/internal/joinery"
@@ -21,10 +23,12 @@ type bond struct {
 	hold joinery.Hold
 	// open is how far it may open when nothing pulls it together, in metres.
 	open float64
-	// turn is what its tongue bears in bending across its thickness, Fb·w·t²/6 in N·m, and lever half the shoulder across it, in
-	// metres, about which pegs and weight keep it shut. Both are 0 where that is not checked: without a tongue, and at
-	// knee braces and struts, which work along their axes and whose tenons are bent only by being dragged along.
+	// turn is what its tongue bears in bending across its thickness, Fb·w·t²/6 in N·m, 0 without a tongue, and lever half the
+	// shoulder across it, in metres, about which pegs and weight keep it shut. Both are 0 where that is not checked: at the deck, at
+	// seats, which at the soft end hardly hold and are let down by sway first, and at knee braces and struts, which work along their axes and whose tenons are bent only by being dragged along.
 	turn, lever float64
+	// twist is what its tenon bears in torsion, Fv·a·c²/(3 + 1.8·c/a) in N·m; 0 where that is not checked.
+	twist float64
 }
 
 // openSeatM is how far a seat without a tenon may open, in metres: common practice, the play at which it is walked back.
@@ -57,16 +61,33 @@ func strengthOf(f *frame.Frame, r Rules) (*strength, error) {
 		}
 		joint := f.Joinery(j)
 		b := bond{hold: joinery.HoldOf(joint, woods, o), open: openSeatM}
-		if t := joint.Tenon; t != nil && t.ThicknessMM > 0 && joint.Kind != joinery.DovetailedHousing && !joint.Kind.PostBase() {
-			if t.LengthMM > 0 {
-				b.open = t.LengthMM * tenonShare / 1000
-			}
-			if role := f.Timbers()[entering].Role; role != frame.RoleKneeBrace && role != frame.RoleStrut {
-				b.turn = woods.Entering.Fb * t.WidthMM * t.ThicknessMM * t.ThicknessMM / 6 * 1e-9
-				b.lever = shoulderShare * joint.Entering.ExtentMM(joinery.DirectionsOf(joint).Thickness) / 2000
-			}
+		if t := joint.Tenon; t != nil && t.ThicknessMM > 0 && t.LengthMM > 0 && joint.Kind != joinery.DovetailedHousing && !joint.Kind.PostBase() {
+			b.open = t.LengthMM * tenonShare / 1000
+		}
+		if role := f.Timbers()[entering].Role; receiving >= 0 && role != frame.RoleKneeBrace && role != frame.RoleStrut {
+			b.bends(joint, woods.Entering)
 		}
 		s.bonds = append(s.bonds, b)
 	}
 	return s, nil
+}
+
+// bends fills in what a joint between two sticks bears in bending. A tail is bent in its own plane; a scarf that says nothing of
+// its laps has halves.
+func (b *bond) bends(j joinery.Joint, d wood.Design) {
+	fb := d.Fb
+	b.lever = shoulderShare * j.Entering.ExtentMM(joinery.DirectionsOf(j).Thickness) / 2000
+	t := j.Tenon
+	switch {
+	case t != nil && t.ThicknessMM > 0 && j.Kind == joinery.DovetailedHousing:
+		thin, wide := math.Min(t.ThicknessMM, t.WidthMM), math.Max(t.ThicknessMM, t.WidthMM)
+		b.turn = fb * thin * wide * wide / 6 * 1e-9
+	case t != nil && t.ThicknessMM > 0:
+		thin, wide := math.Min(t.ThicknessMM, t.WidthMM), math.Max(t.ThicknessMM, t.WidthMM)
+		b.twist = d.Fv * wide * thin * thin / (3 + 1.8*thin/wide) * 1e-9
+		b.turn = fb * t.WidthMM * t.ThicknessMM * t.ThicknessMM / 6 * 1e-9
+	case j.Kind == joinery.Scarf:
+		thin, wide := math.Min(j.Entering.WidthMM, j.Entering.DepthMM), math.Max(j.Entering.WidthMM, j.Entering.DepthMM)
+		b.turn = fb * wide * thin * thin / 24 * 1e-9
+	}
 }

@@ -113,6 +113,9 @@ func (c *Checker) crushedUsage(m *mark, j int) Usage {
 	case byShear:
 		u.Formula = "V/shear, by " + hold.ShearBy
 		u.Words = fmt.Sprintf("%s is sheared with %s; it bears %s.", c.jointWords(j), pounds(m.demand), pounds(m.capacity))
+	case byTwist:
+		u.Unit, u.Formula = "N·m", "T·(3 + 1.8·c/a)/(CD·Fv·a·c²) of the tenon, soft joints"
+		u.Words = fmt.Sprintf("%s is twisted with %.0f lb·ft; its tenon bears %.0f lb·ft.", c.jointWords(j), footPounds(m.demand), footPounds(m.capacity))
 	default:
 		u.Unit, u.Formula = "N·m", "M/max(CD·Fb·w·t²/6, 0.8·(CD·pull + N)·b/2), across the tenon's thickness, soft joints"
 		u.Words = fmt.Sprintf("%s is bent with %.0f lb·ft across its tenon; it bears %.0f lb·ft.", c.jointWords(j), footPounds(m.demand), footPounds(m.capacity))
@@ -148,10 +151,15 @@ func (c *Checker) swayUsage(m *mark, i int) Usage {
 
 func (c *Checker) buckledUsage(s *state, m *mark, i int) Usage {
 	b := &s.Braces[i]
-	return Usage{
+	u := Usage{
 		Kind: BraceBuckled, Piece: b.ID, Unit: "N", Formula: "P/(F'c·A), F'c with CP at le/d " + fmt.Sprintf("%.0f", b.Slenderness()), Source: "NDS 3.7.1, hinges at both ends",
 		Status: wood.Published, Words: fmt.Sprintf("Brace %s is pushed with %s; as a column it bears %s.", b.ID, pounds(m.demand), pounds(m.capacity)),
 	}
+	if m.how == byBending {
+		u.Formula, u.Source = fmt.Sprintf("(fc/F'c)² + fb/(F'b·(1 − fc/FcE)), le/d %.0f", b.Slenderness()), "NDS 3.9.2, hinges at both ends, bent by its weight and the wind on it"
+		u.Words = fmt.Sprintf("Brace %s is pushed with %s while its weight and the wind bend it; that is %s of what it bears.", b.ID, pounds(m.demand), percent(m.share))
+	}
+	return u
 }
 
 func (c *Checker) fastenedUsage(s *state, m *mark, i int) Usage {
@@ -171,9 +179,9 @@ func (c *Checker) anchoredUsage(s *state, m *mark, i int) Usage {
 	if m.how == byDown {
 		axial, does, which = -axial, "pushes on", "down"
 	}
-	_, formula := b.AnchorUse(axial)
+	_, formula := b.AnchorUseFor(axial, c.duration(s, place{m.trial, m.end}))
 	return Usage{
-		Kind: AnchorOut, Piece: b.ID, Unit: "N", Formula: formula + ", over CD", Source: "the company's list of anchors; " + which + " and across added up", Status: b.Anchor.Status,
+		Kind: AnchorOut, Piece: b.ID, Unit: "N", Formula: formula, Source: "the company's list of anchors; " + which + " and across added up", Status: b.Anchor.Status,
 		Words: fmt.Sprintf("Brace %s %s its anchor, %s, with %s; along this brace it holds %s.", b.ID, does, b.Anchor.Name, pounds(m.demand), pounds(m.capacity)),
 	}
 }

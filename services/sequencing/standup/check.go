@@ -91,6 +91,8 @@ type tried struct {
 	governing standing.Usage
 	// torn are the joints that are pulled apart or nearly so at some step, by index.
 	torn []int
+	// waiting are the joints on which a stick hangs alone, tied up, by index.
+	waiting []int
 	// leans is how far out of plumb it hangs, in degrees.
 	leans float64
 }

@@ -73,6 +73,9 @@ func (c *checker) notes(s setup, t *tried) []string {
 		slices.Sort(loose)
 		list = append(list, fmt.Sprintf("No peg holds %s together while it is lifted: strap what drops out, or leave it loose.", c.ids(loose)))
 	}
+	for _, j := range t.waiting {
+		list = append(list, fmt.Sprintf("%s hangs on one joint alone and is taken as tied to it: tie it up before the lift, or leave it off.", c.f.Joints()[j].Entering))
+	}
 	return append(list, "It is a check for planning: a qualified person and local rules decide on the lift.")
 }
 

@@ -367,3 +367,22 @@ func BenchmarkCheck(b *testing.B) {
 		}
 	}
 }
+
+// A strut whose other end is not lifted with it would drop out: the answer says that it is taken as tied up.
+func TestLooseStrutIsNamed(t *testing.T) {
+	t.Parallel()
+	f := king(t)
+	p := bent(f, true)
+	p.Pieces = slices.DeleteFunc(slices.Clone(p.Pieces), func(i int) bool {
+		m := f.Timbers()[i].Mark
+		return m == "R-2A" || m == "R-2B"
+	})
+	tie, _ := f.Index("T-2")
+	p.Points = []standup.Point{{Timber: tie, FromStartMM: 1200}, {Timber: tie, FromStartMM: f.Stick(tie).ShoulderMM() - 1200}}
+	a := check(t, p)
+	for _, mark := range []string{"S-2A", "S-2B"} {
+		if !slices.ContainsFunc(a.Notes, func(n string) bool { return strings.Contains(n, mark) && strings.Contains(n, "tie it up") }) {
+			t.Errorf("no note names %s: %q", mark, a.Notes)
+		}
+	}
+}

@@ -55,6 +55,11 @@ func (c *checker) check(ctx context.Context, s setup) (*tried, error) {
 		}
 	}
 	t.leans = c.leans(s)
+	for _, j := range ends[0].joints {
+		if j.Tied {
+			t.waiting = append(t.waiting, j.Joint)
+		}
+	}
 	return t, nil
 }
 

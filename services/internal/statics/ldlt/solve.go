@@ -84,7 +84,7 @@ func (f *Factor) solve4(x []float64) {
 	}
 	for k := range s.nodes {
 		y := f.strip(int32(k))
-		if f.held[k] == allHeld {
+		if f.held[k] == allHeld || *y == (strip{}) { // a load on few nodes leaves most of the others without
 			continue
 		}
 		f.within4(k, y)
