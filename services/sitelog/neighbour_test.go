@@ -140,6 +140,9 @@ func (n *neighbours) Policy() policy.Table {
 		for _, m := range desc.Methods {
 			table["/"+desc.ServiceName+"/"+m.MethodName] = policy.Rule{Roles: identity.Roles()}
 		}
+		for _, m := range desc.Streams {
+			table["/"+desc.ServiceName+"/"+m.StreamName] = policy.Rule{Roles: identity.Roles()}
+		}
 	}
 	return table
 }
