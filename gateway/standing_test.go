@@ -169,7 +169,7 @@ func TestStandingPages(t *testing.T) {
 	s := start(t)
 	for path, wants := range map[string][]string{
 		"/jobs/job-a/standing": {
-			"✓ All 14 states stand", "The night after move 5 comes nearest to its limits: anchor pulled out at B1, 93 % of what it bears, in a gust of 60 mph.", "Nights fall after move 5.",
+			"✓ All 14 states stand", "The night after move 5 comes nearest to its limits: anchor overloaded at B1, 93 % of what it bears, in a gust of 60 mph.", "Nights fall after move 5.",
 			`src="/jobs/job-a/standing/1.svg?revision=3&from=5f2c9e0b-1&view=braces"`, `id="state-14"`, "1 · B1", "5, overnight", "⚠ Peg before letting go.", "Cut list", "3 braces to cut",
 			`data-head="stands up to">45<`, "two-by-six", `16'-0"`, "Find the braces", `value="60"`, "/jobs/job-a/lifting/B1", "No stick shields another", "standing?format=csv",
 			"A check for planning: temporary works need a qualified person and local rules.", `href="/jobs/job-a/standing?view=sway&move=1#picture"`,

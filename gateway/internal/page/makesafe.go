@@ -22,10 +22,13 @@ const mostGustMPH = 200
 type safeForm struct {
 	// After is the move after which work ends, Gust the gust of the night in miles an hour.
 	After, Gust string
-	// Listed says that the braces of the checked list are on already.
+	// Listed says that the braces of the checked list are on already. Whoever asks has to say so: what nobody has seen is not
+	// counted on.
 	Listed bool
 	// Unpegged says that the joints of the move are not pegged yet.
 	Unpegged bool
+	// On are the braces that were taken to be on.
+	On []string
 	// Lumber are the boards of the company's stock.
 	Lumber []lumberChoice
 	// Refusal says why there is no answer; Again that the same may be asked again.
@@ -49,7 +52,7 @@ func (f *safeForm) Boards() []board { return boards(f.Add) }
 // newSafeForm is the form as it is first shown: for the night of the rules, after the move that is asked for or else the last
 // one that is done.
 func newSafeForm(p *standingPage, after string) *safeForm {
-	form := &safeForm{After: after, Listed: p.Check.Value != nil}
+	form := &safeForm{After: after}
 	if form.After == "" {
 		now := standingNow(p.Progress.Value, p.Raising.Value.GetComputedFrom())
 		if now < 1 {
@@ -102,6 +105,7 @@ func (f *safeForm) request(v *view, p *standingPage) (*sequencingv1.MakeSafeRequ
 		for _, b := range p.Sets() {
 			if slices.Contains(on, b.GetId()) {
 				request.Braces = append(request.Braces, b.PlacedBrace)
+				f.On = append(f.On, b.GetId())
 			}
 		}
 	}

@@ -65,6 +65,9 @@ func (b setBrace) OnTimber() bool { return b.GetGround() == sequencingv1.Ground_
 // OnStake says whether the foot is fixed to a stake in the ground.
 func (b setBrace) OnStake() bool { return b.GetGround() == sequencingv1.Ground_GROUND_STAKE }
 
+// BelowMM is how far below the deck the foot is.
+func (b setBrace) BelowMM() float64 { return -b.GetFoot().GetZMm() }
+
 // forces takes over the largest forces in the brace from some verdicts.
 func (b *setBrace) forces(verdicts ...*sequencingv1.Verdict) {
 	for _, verdict := range verdicts {

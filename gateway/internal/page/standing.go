@@ -165,6 +165,35 @@ func (p *standingPage) Nights() []string {
 	return moves
 }
 
+// Now is the last move that is done before the next one; 0 for none.
+func (p *standingPage) Now() int32 {
+	return standingNow(p.Progress.Value, p.Raising.Value.GetComputedFrom())
+}
+
+// Next is the state that the next move leads to; nil when all are done, or when nobody knows which are.
+func (p *standingPage) Next() *sequencingv1.RaisingState {
+	if p.Progress.Value == nil {
+		return nil
+	}
+	return stateOf(p.Check.Value, p.Now()+1)
+}
+
+// PegFirst are the moves whose joints are pegged before letting go.
+func (p *standingPage) PegFirst() []string {
+	var moves []string
+	for _, state := range p.Check.Value.GetStates() {
+		if state.GetPegFirst() {
+			moves = append(moves, strconv.Itoa(int(state.GetMove())))
+		}
+	}
+	return moves
+}
+
+// Gusts says whether any line of the table has a highest gust.
+func (p *standingPage) Gusts() bool {
+	return slices.ContainsFunc(p.Rows, func(r stateRow) bool { return r.Verdict.HighestGustMPerS != nil })
+}
+
 // Views are the views of the picture.
 func (*standingPage) Views() []standView { return standViews() }
 

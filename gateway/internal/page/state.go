@@ -104,6 +104,26 @@ func (p *statePage) Fails() *sequencingv1.Verdict { return fails(p.State) }
 // Views are the views of the picture.
 func (*statePage) Views() []standView { return standViews() }
 
+// off are braces that may come off on the same condition.
+type off struct {
+	Once   string
+	Braces []string
+}
+
+// Offs are the braces that may come off after this move, a condition said once.
+func (p *statePage) Offs() []off {
+	var all []off
+	for _, strike := range p.State.GetStrike() {
+		i := slices.IndexFunc(all, func(o off) bool { return o.Once == strike.GetOnce() })
+		if i < 0 {
+			i = len(all)
+			all = append(all, off{Once: strike.GetOnce()})
+		}
+		all[i].Braces = append(all[i].Braces, strike.GetBrace())
+	}
+	return all
+}
+
 // Sets are the braces to set with this move.
 func (p *statePage) Sets() []setBrace {
 	return p.where(func(b setBrace) bool { return b.Move == p.Number })

@@ -16,6 +16,7 @@ import (
 	"google.golang.org/protobuf/types/known/timestamppb"
 
 	riggingv1 "github.com/pikepole/pikepole/proto/gen/pikepole/rigging/v1"
+	sequencingv1 "github.com/pikepole/pikepole/proto/gen/pikepole/sequencing/v1"
 	"github.com/pikepole/pikepole/services/platform/units"
 )
 
@@ -168,6 +169,13 @@ func word(value protoreflect.Enum) string {
 	named := descriptor.Values().ByNumber(value.Number())
 	if named == nil || named.Number() == 0 {
 		return "not said"
+	}
+	// Two ways to fail are wider than their names: a joint is bent, sheared and twisted too, and an anchor also pushed.
+	switch value {
+	case sequencingv1.Failure_FAILURE_JOINT_CRUSHED:
+		return "joint overloaded"
+	case sequencingv1.Failure_FAILURE_ANCHOR_PULLED_OUT:
+		return "anchor overloaded"
 	}
 	name := strings.TrimPrefix(string(named.Name()), upperSnake(string(descriptor.Name()))+"_")
 	return strings.ToLower(strings.ReplaceAll(name, "_", " "))

@@ -15,7 +15,9 @@ const (
 	verdictHighMM = 3.6
 	legendMM      = 20.0
 	wordMM        = 2.9
-	sampleMM      = 10.0
+	// The ids of braces are looked for first.
+	braceWordMM = 3.7
+	sampleMM    = 10.0
 )
 
 // legendWidth is how much wider than the estimate words in small letters may run, so that no sample of a legend stands on
@@ -65,7 +67,7 @@ func (p *Picture) braceIDs(page *page, v *StandView) {
 			}
 			a, c := page.spot(p.eye, b.Foot), page.spot(p.eye, b.Top)
 			covered := func([]drawing.Point) bool { return false }
-			page.letter(item, a, c, wordMM, covered)
+			page.letter(item, a, c, braceWordMM, covered)
 		}
 	}
 }

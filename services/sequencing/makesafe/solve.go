@@ -14,7 +14,7 @@ import (
 )
 
 // DefaultSteps is how many states are checked for one answer when the budget does not say: fewer of a large structure.
-func DefaultSteps(sticks int) int { return min(400, max(160, 12_000/max(1, sticks))) }
+func DefaultSteps(sticks int) int { return min(400, max(60, 12_000/max(1, sticks))) }
 
 // Solve finds the braces to add to one state. It tells improve each plan that is better than the last, the one that it
 // returns included; improve may be nil. A plan that is not safe has a refusal.
@@ -134,7 +134,7 @@ func (v *solver) prove(ctx context.Context, set []choice) error {
 	if err != nil {
 		return err
 	}
-	ended := fmt.Sprintf("The steps were spent: at least %d are needed, %d were found.", known.least, len(set))
+	ended := fmt.Sprintf("The search was cut short: at least %d are needed, %d were found; fewer may do.", known.least, len(set))
 	if known.least == len(set) {
 		ended = fmt.Sprintf("No fewer will do in the %d places that were looked at.", len(v.s.firsts()))
 	}

@@ -46,15 +46,11 @@ func (c *Checker) fallOf(s *state, e *end, k *statics.Case, r *statics.Result) U
 			Words: fmt.Sprintf("%s slides on the deck: friction of %.2g does not hold it.", c.marks(moving), c.rules.Joints.Friction),
 		}
 	}
-	words, motion := "It is a mechanism", strings.TrimSuffix(m.Words, ".")
-	switch {
-	case r.Outcome == statics.Unstable && motion != "":
-		words = "It " + motion
-	case r.Outcome == statics.Unstable:
-		words = "It goes over under its load"
-	case motion != "":
-		words += ": " + motion
+	words := "Nothing holds it still: "
+	if r.Outcome == statics.Unstable {
+		words = "It goes over under its load: "
 	}
+	words += c.motionWords(m, moving)
 	return Usage{
 		Kind: Mechanism, Piece: c.firstMark(moving), Share: math.Inf(1), Formula: "a motion that nothing resists",
 		Source: "stiffness in the displaced shape", Status: statusComputed, Words: words + ".",

@@ -105,8 +105,8 @@ const (
 // String is the failure in words.
 func (k FailureKind) String() string {
 	names := [...]string{
-		"none", "mechanism", "overturning", "sliding", "uplift", "joint pulled apart", "joint crushed", "brace buckled",
-		"brace fastening torn", "brace anchor pulled out", "member overstressed", "sway", "buckling", "undecided",
+		"none", "mechanism", "overturning", "sliding", "uplift", "joint pulled apart", "joint overloaded", "brace buckled",
+		"brace fastening torn", "brace anchor overloaded", "member overstressed", "sway", "buckling", "undecided",
 	}
 	if k < 0 || int(k) >= len(names) {
 		return "unknown failure"

@@ -4,6 +4,7 @@ import (
 	"fmt"
 	"math"
 	"slices"
+	"strings"
 
 	"github.com/pikepole/pikepole/services/internal/joinery"
 	"github.com/pikepole/pikepole/services/internal/model"
@@ -21,8 +22,13 @@ func pounds(n float64) string { return fmt.Sprintf("%.0f lb", units.PoundsForceF
 // footPounds is a moment in foot-pounds.
 func footPounds(nm float64) float64 { return units.PoundsForceFromN(nm) * 1000 / units.MMPerInch / 12 }
 
-// opening is a small length in metres as words.
-func opening(m float64) string { return fmt.Sprintf("%.2f in", units.InchesFromMM(m*1000)) }
+// opening is a small length in metres as a tape reads it; what a tape does not show is written in hundredths.
+func opening(m float64) string {
+	if mm := m * 1000; math.Abs(mm) >= units.MMPerInch/8 {
+		return strings.TrimSuffix(units.Inches(mm), `"`) + " in"
+	}
+	return fmt.Sprintf("%.2f in", units.InchesFromMM(m*1000))
+}
 
 // usages are the shares of a tally in words, unsorted. name names the run of a place.
 func (c *Checker) usages(s *state, t *tally, name func(place) string) []Usage {
@@ -99,7 +105,7 @@ func (c *Checker) apartUsage(m *mark, j int) Usage {
 	if c.strength.bonds[j].open == openSeatM {
 		u.Formula, u.Source = "opening/10 mm", "the play at which an open seat is walked back"
 	}
-	u.Words = fmt.Sprintf("%s opens by %s with nothing to pull it together; %s is let.", c.jointWords(j), opening(m.demand), opening(m.capacity))
+	u.Words = fmt.Sprintf("%s opens by %s with nothing to pull it together; %s is allowed.", c.jointWords(j), opening(m.demand), opening(m.capacity))
 	return u
 }
 
@@ -136,7 +142,7 @@ func (c *Checker) memberUsage(m *mark, i int) Usage {
 // percent is a share as people say it.
 func percent(share float64) string {
 	if math.IsInf(share, 1) {
-		return "far more than all"
+		return "far more than 100 percent"
 	}
 	return fmt.Sprintf("%.0f percent", 100*share)
 }
@@ -145,7 +151,7 @@ func (c *Checker) swayUsage(m *mark, i int) Usage {
 	mark := c.frame.Timbers()[i].Mark
 	return Usage{
 		Kind: Sway, Piece: mark, Unit: "m", Formula: fmt.Sprintf("sway/(%.3g·height)", c.rules.SwayShare), Source: "limit of the rules", Status: wood.CommonPractice,
-		Words: fmt.Sprintf("%s sways by %s; %s is let at its height.", mark, opening(m.demand), opening(m.capacity)),
+		Words: fmt.Sprintf("%s sways by %s; %s is allowed at its height.", mark, opening(m.demand), opening(m.capacity)),
 	}
 }
 
@@ -196,9 +202,9 @@ func (c *Checker) liftedUsage(e *end, m *mark, i int) Usage {
 			Words: fmt.Sprintf("The foot of %s is lifted with %s; what ties it down holds %s.", mark, pounds(m.demand), pounds(m.capacity)),
 		}
 	}
-	words := fmt.Sprintf("The foot of %s lifts %s off the deck; %s is let.", mark, opening(m.demand), opening(m.capacity))
+	words := fmt.Sprintf("The foot of %s lifts %s off the deck; %s is allowed.", mark, opening(m.demand), opening(m.capacity))
 	if c.frame.Joints()[f.joint].Kind == joinery.PostBaseDowelled {
-		words = fmt.Sprintf("The foot of %s lifts %s on its dowel; %s is let.", mark, opening(m.demand), opening(m.capacity))
+		words = fmt.Sprintf("The foot of %s lifts %s on its dowel; %s is allowed.", mark, opening(m.demand), opening(m.capacity))
 	}
 	return Usage{Kind: Uplift, Piece: mark, Unit: "m", Formula: "lift/5 mm", Source: "a foot off the deck is off its mark", Status: wood.CommonPractice, Words: words}
 }
@@ -207,7 +213,7 @@ func (c *Checker) slidUsage(e *end, m *mark, i int) Usage {
 	mark := c.frame.Timbers()[e.feet[i].timber].Mark
 	return Usage{
 		Kind: Sliding, Piece: mark, Unit: "m", Formula: "slip/10 mm, once H > μ·N", Source: "Coulomb friction; the limit is common practice", Status: wood.CommonPractice,
-		Words: fmt.Sprintf("The foot of %s slides by %s; %s is let.", mark, opening(m.demand), opening(m.capacity)),
+		Words: fmt.Sprintf("The foot of %s slides by %s; %s is allowed.", mark, opening(m.demand), opening(m.capacity)),
 	}
 }
 
