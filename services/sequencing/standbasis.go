@@ -5,6 +5,7 @@ import (
 
 	sequencingv1 "github.com/pikepole/pikepole/proto/gen/pikepole/sequencing/v1"
 	sheetv1 "github.com/pikepole/pikepole/proto/gen/pikepole/sheet/v1"
+	"github.com/pikepole/pikepole/services/internal/sheet"
 	"github.com/pikepole/pikepole/services/internal/wood"
 	"github.com/pikepole/pikepole/services/sequencing/brace"
 	"github.com/pikepole/pikepole/services/sequencing/standing"
@@ -107,7 +108,7 @@ func (in *site) ruleBasis() []*sheetv1.Basis {
 		if !known {
 			continue
 		}
-		b := &sheetv1.Basis{Quantity: s.Name, Formula: "a rule of the company", Source: "default: " + s.Source, Status: statusPB(s.Status), Inputs: []string{value}}
+		b := &sheetv1.Basis{Quantity: s.Name, Formula: "a rule of the company", Source: "default: " + s.Source, Status: sheet.Status(s.Status), Inputs: []string{value}}
 		if value != fallback[s.Field] {
 			b.Source, b.Status = "the company's own value", sheetv1.SourceStatus_SOURCE_STATUS_COMMON_PRACTICE
 		}
@@ -132,10 +133,10 @@ func ruleValues(r *sequencingv1.StandRules) map[string]string {
 func ruleStatus(field string) sheetv1.SourceStatus {
 	for _, s := range standing.RuleStatuses() {
 		if s.Field == field {
-			return statusPB(s.Status)
+			return sheet.Status(s.Status)
 		}
 	}
-	return statusPB(wood.FromMemory)
+	return sheet.Status(wood.FromMemory)
 }
 
 func combinationWords(r *sequencingv1.StandRules) []string {
@@ -178,7 +179,7 @@ func (in *site) braceBasis(braces []brace.Brace) []*sheetv1.Basis {
 		}
 		seen[key] = true
 		out = append(out, &sheetv1.Basis{
-			Quantity: quantity, Formula: "a value of the stock", Source: source, Status: statusPB(status), Inputs: inputs,
+			Quantity: quantity, Formula: "a value of the stock", Source: source, Status: sheet.Status(status), Inputs: inputs,
 		})
 	}
 	for _, b := range braces {

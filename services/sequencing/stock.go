@@ -7,6 +7,7 @@ import (
 	sequencingv1 "github.com/pikepole/pikepole/proto/gen/pikepole/sequencing/v1"
 	sheetv1 "github.com/pikepole/pikepole/proto/gen/pikepole/sheet/v1"
 	"github.com/pikepole/pikepole/services/internal/model"
+	"github.com/pikepole/pikepole/services/internal/sheet"
 	"github.com/pikepole/pikepole/services/internal/wood"
 	"github.com/pikepole/pikepole/services/platform/fault"
 	"github.com/pikepole/pikepole/services/sequencing/brace"
@@ -24,13 +25,13 @@ func stockPB(s brace.Stock) *sequencingv1.BraceStock {
 	for _, f := range s.Fastenings {
 		out.Fastenings = append(out.Fastenings, &sequencingv1.Fastening{
 			Id: f.ID, Name: f.Name, HoldsN: f.HoldsN, GivesNPerM: f.GivesNPerM, MostThickMm: f.MostThickMM,
-			Status: statusPB(f.Status),
+			Status: sheet.Status(f.Status),
 		})
 	}
 	for _, a := range s.Anchors {
 		out.Anchors = append(out.Anchors, &sequencingv1.Anchor{
 			Id: a.ID, Name: a.Name, Ground: groundPB(a.Ground), UpN: a.UpN, AcrossN: a.AcrossN, DownN: a.DownN,
-			GivesNPerM: a.GivesNPerM, Status: statusPB(a.Status),
+			GivesNPerM: a.GivesNPerM, Status: sheet.Status(a.Status),
 		})
 	}
 	return out
@@ -91,18 +92,6 @@ func lumberOf(l *sequencingv1.Lumber) brace.Lumber {
 // groundPB and groundOf: the message counts from 1, 0 being not said.
 func groundPB(g model.Ground) sequencingv1.Ground { return sequencingv1.Ground(g) + 1 }
 func groundOf(g sequencingv1.Ground) model.Ground { return model.Ground(g) - 1 }
-
-func statusPB(s wood.Status) sheetv1.SourceStatus {
-	switch s {
-	case wood.Published:
-		return sheetv1.SourceStatus_SOURCE_STATUS_PUBLISHED
-	case wood.Computed:
-		return sheetv1.SourceStatus_SOURCE_STATUS_COMPUTED
-	case wood.CommonPractice:
-		return sheetv1.SourceStatus_SOURCE_STATUS_COMMON_PRACTICE
-	}
-	return sheetv1.SourceStatus_SOURCE_STATUS_FROM_MEMORY
-}
 
 func statusOf(s sheetv1.SourceStatus) wood.Status {
 	switch s {

@@ -5,6 +5,7 @@ import (
 	"math"
 
 	sequencingv1 "github.com/pikepole/pikepole/proto/gen/pikepole/sequencing/v1"
+	"github.com/pikepole/pikepole/services/internal/sheet"
 	"github.com/pikepole/pikepole/services/internal/statics"
 	"github.com/pikepole/pikepole/services/platform/fault"
 	"github.com/pikepole/pikepole/services/sequencing/brace"
@@ -48,7 +49,7 @@ func verdictPB(v *standing.Verdict, most int, gust float64, braces []brace.Brace
 func usePB(u standing.Usage) *sequencingv1.Use {
 	out := &sequencingv1.Use{
 		Failure: failurePB(u.Kind), Piece: u.Piece, Demand: finite(u.Demand), Capacity: finite(u.Capacity), Unit: u.Unit,
-		Combination: u.Combination, Formula: u.Formula, Source: u.Source, Status: statusPB(u.Status), Words: u.Words,
+		Combination: u.Combination, Formula: u.Formula, Source: u.Source, Status: sheet.Status(u.Status), Words: u.Words,
 	}
 	if share := u.Share; !math.IsInf(share, 0) && !math.IsNaN(share) {
 		out.Share = &share

@@ -4,6 +4,7 @@ import (
 	"fmt"
 
 	sheetv1 "github.com/pikepole/pikepole/proto/gen/pikepole/sheet/v1"
+	"github.com/pikepole/pikepole/services/internal/sheet"
 	"github.com/pikepole/pikepole/services/internal/wood"
 	"github.com/pikepole/pikepole/services/takeoff/measure"
 )
@@ -60,21 +61,9 @@ func densityBasis(species string) *sheetv1.Basis {
 	}
 	if s, ok := wood.Lookup(species); ok {
 		b.Inputs = []string{fmt.Sprintf("Gb = %.2f, oven-dry mass over green volume (%s)", s.GreenGravity, s.GravityStatus)}
-		b.Status = status(s.GravityStatus)
+		b.Status = sheet.Status(s.GravityStatus)
 	}
 	return b
-}
-
-func status(s wood.Status) sheetv1.SourceStatus {
-	switch s {
-	case wood.Published:
-		return sheetv1.SourceStatus_SOURCE_STATUS_PUBLISHED
-	case wood.Computed:
-		return sheetv1.SourceStatus_SOURCE_STATUS_COMPUTED
-	case wood.CommonPractice:
-		return sheetv1.SourceStatus_SOURCE_STATUS_COMMON_PRACTICE
-	}
-	return sheetv1.SourceStatus_SOURCE_STATUS_FROM_MEMORY
 }
 
 func example(t measure.Takeoff) []string {
