@@ -167,7 +167,7 @@ func raise(ctx context.Context, p RaisingProblem, j judge, b Budget, improve fun
 }
 
 // slightShare bounds what the loss of a brace may use of any capacity to count as slight. A setting of ours.
-const slightShare = 0.9
+const slightShare = 0.6
 
 // note keeps whether the loss of a brace is slight: in the low gust it uses no more of any capacity than the state itself
 // uses in its own gust with all braces on. The search does not look at such a loss again while sticks and braces are only

@@ -39,6 +39,11 @@ func (r *raiser) tell(ctx context.Context, plan *RaisingPlan, k int, last bool) 
 	if err := r.verdicts(ctx, k, &st, last); err != nil {
 		return err
 	}
+	if last && !st.stands() && st.Refusal == "" {
+		if err := r.pegged(ctx, k, &st); err != nil {
+			return err
+		}
+	}
 	if v := st.Knocked; st.Refusal == "" && v != nil && !v.Verdict.Stands {
 		st.Refusal = fmt.Sprintf("It does not stand with brace %s knocked out. %s", v.Brace, v.Verdict.Governing.Words)
 	}
@@ -50,6 +55,24 @@ func (r *raiser) tell(ctx context.Context, plan *RaisingPlan, k int, last bool) 
 		told := *plan
 		told.Stages = slices.Clone(plan.Stages)
 		r.improve(told)
+	}
+	return nil
+}
+
+// pegged tries whether all that a planned stage lacks is that its joints are pegged before the hook lets go.
+func (r *raiser) pegged(ctx context.Context, k int, st *Stage) error {
+	if r.p.Given != nil || r.pegFirst[k] || r.p.footed(k) {
+		return nil
+	}
+	r.pegFirst[k] = true
+	first := *st
+	if err := r.verdicts(ctx, k, &first, true); err != nil {
+		return err
+	}
+	if first.stands() {
+		*st = first
+	} else {
+		r.pegFirst[k] = false
 	}
 	return nil
 }
