@@ -19,6 +19,7 @@ import (
 	framesv1 "github.com/pikepole/pikepole/proto/gen/pikepole/frames/v1"
 	riggingv1 "github.com/pikepole/pikepole/proto/gen/pikepole/rigging/v1"
 	"github.com/pikepole/pikepole/services/internal/frame"
+	"github.com/pikepole/pikepole/services/internal/frametest"
 	"github.com/pikepole/pikepole/services/internal/rough"
 	"github.com/pikepole/pikepole/services/internal/servicetest"
 	"github.com/pikepole/pikepole/services/platform/compute"
@@ -102,19 +103,11 @@ func (b bench) fill(t *testing.T) {
 // cabin is a rough frame of three bents.
 func cabin(t *testing.T) *frame.Frame {
 	t.Helper()
-	d, err := rough.Make(rough.King{
+	return frametest.Rough(t, rough.King{
 		Title: "cabin", BentCount: 3, BaySpacingsMM: []float64{3658}, SpanMM: 6096, PostHeightMM: 2743, RoofPitchDeg: 40,
 		PurlinsPerSlope: 2, BraceLegMM: 762, Struts: true, WallBraces: true,
 		Species: "eastern-white-pine", Grade: "No.1", MoisturePercent: 60,
 	})
-	if err != nil {
-		t.Fatal(err)
-	}
-	f, err := frame.Parse(d)
-	if err != nil {
-		t.Fatal(err)
-	}
-	return f
 }
 
 func point(x, y, z float64) *framev1.Point { return &framev1.Point{XMm: x, YMm: y, ZMm: z} }

@@ -90,28 +90,20 @@ func job() *framesv1.Job {
 // cabin is a rough frame of three bents.
 func cabin(t testing.TB) *frame.Frame {
 	t.Helper()
-	d, err := rough.Make(rough.King{
+	return frametest.Rough(t, rough.King{
 		Title: "cabin", BentCount: 3, BaySpacingsMM: []float64{3658}, SpanMM: 6096, PostHeightMM: 2743, RoofPitchDeg: 40,
 		PurlinsPerSlope: 2, GirtDropMM: 300, BraceLegMM: 762, Struts: true, WallBraces: true,
 		Species: "eastern-white-pine", Grade: "No.1", MoisturePercent: 60,
 	})
-	if err != nil {
-		t.Fatal(err)
-	}
-	return frametest.Parse(t, d)
 }
 
 // hut is a small frame of two bents, for what asks every state of a raising.
 func hut(t testing.TB) *frame.Frame {
 	t.Helper()
-	d, err := rough.Make(rough.King{
+	return frametest.Rough(t, rough.King{
 		Title: "hut", BentCount: 2, BaySpacingsMM: []float64{2743}, SpanMM: 3658, PostHeightMM: 2438, RoofPitchDeg: 40,
 		PurlinsPerSlope: 1, BraceLegMM: 711, Species: "eastern-white-pine", Grade: "No.1", MoisturePercent: 60,
 	})
-	if err != nil {
-		t.Fatal(err)
-	}
-	return frametest.Parse(t, d)
 }
 
 // dowelled is the cabin with its posts on dowels, so that bents cannot close over girts.

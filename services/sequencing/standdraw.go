@@ -47,11 +47,7 @@ func (s *Service) DrawStand(ctx context.Context, req *sequencingv1.DrawStandRequ
 		f.Reason = ReasonView
 		return nil, f
 	}
-	w, err := s.standing(ctx, req.GetJob(), req.GetRevision())
-	if err != nil {
-		return nil, err
-	}
-	st, err := w.move(int(req.GetMove()))
+	w, st, err := s.stateAfter(ctx, req.GetJob(), req.GetRevision(), int(req.GetMove()))
 	if err != nil {
 		return nil, err
 	}

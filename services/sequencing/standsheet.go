@@ -80,11 +80,7 @@ func (s *Service) RenderBraces(ctx context.Context, req *sequencingv1.RenderBrac
 	if err := sheet.Check(req.GetFormat()); err != nil {
 		return nil, err
 	}
-	w, err := s.standing(ctx, req.GetJob(), req.GetRevision())
-	if err != nil {
-		return nil, err
-	}
-	st, err := w.move(int(req.GetMove()))
+	w, st, err := s.stateAfter(ctx, req.GetJob(), req.GetRevision(), int(req.GetMove()))
 	if err != nil {
 		return nil, err
 	}
@@ -135,6 +131,16 @@ func (w *whole) braceTables(title string, braces []brace.Brace, forces map[strin
 
 // mph is a speed as a forecast for people says it.
 func mph(mps float64) string { return fmt.Sprintf("%.0f mph", units.MPHFromMPerS(mps)) }
+
+// stateAfter is the whole raising with the stage of one of its moves.
+func (s *Service) stateAfter(ctx context.Context, job, revision string, move int) (*whole, *stage, error) {
+	w, err := s.standing(ctx, job, revision)
+	if err != nil {
+		return nil, nil, err
+	}
+	st, err := w.move(move)
+	return w, st, err
+}
 
 // move is the stage of a move that a caller names.
 func (w *whole) move(n int) (*stage, error) {

@@ -8,7 +8,10 @@ import (
 	"net/netip"
 	"time"
 
+	"google.golang.org/protobuf/proto"
+
 	"github.com/pikepole/pikepole/gateway/internal/problem"
+	"github.com/pikepole/pikepole/gateway/internal/wire"
 	accessv1 "github.com/pikepole/pikepole/proto/gen/pikepole/access/v1"
 )
 
@@ -58,6 +61,19 @@ func From(ctx context.Context) *Facts {
 		return facts
 	}
 	return &Facts{}
+}
+
+// Answer answers with a message as JSON.
+func Answer(w http.ResponseWriter, r *http.Request, json *wire.JSON, message proto.Message) {
+	body, err := json.Marshal(message)
+	if err != nil {
+		Refuse(w, r, err)
+		return
+	}
+	w.Header().Set("Content-Type", wire.MediaType)
+	w.Header().Set("Cache-Control", "no-store")
+	// A client who has gone cannot be told.
+	_, _ = w.Write(body)
 }
 
 // Refuse answers with the problem document of the error of a call.

@@ -86,15 +86,7 @@ func answerJSON(w http.ResponseWriter, r *http.Request, json *wire.JSON, source 
 		call.Refuse(w, r, err)
 		return
 	}
-	body, err := json.Marshal(message)
-	if err != nil {
-		call.Refuse(w, r, err)
-		return
-	}
-	w.Header().Set("Content-Type", wire.MediaType)
-	w.Header().Set("Cache-Control", "no-store")
-	// A client who has gone cannot be told.
-	_, _ = w.Write(body)
+	call.Answer(w, r, json, message)
 }
 
 // Write answers with a document, or with 304 to a client that has the same one.

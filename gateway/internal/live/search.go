@@ -100,15 +100,7 @@ func (s *Searcher) answerLast(ctx context.Context, w http.ResponseWriter, r *htt
 		}
 		last = answer
 	}
-	body, err := s.json.Marshal(last)
-	if err != nil {
-		call.Refuse(w, r, err)
-		return
-	}
-	w.Header().Set("Content-Type", wire.MediaType)
-	w.Header().Set("Cache-Control", "no-store")
-	// A client who has gone cannot be told.
-	_, _ = w.Write(body)
+	call.Answer(w, r, s.json, last)
 }
 
 // found is an answer of a search, or how it ended.

@@ -119,16 +119,6 @@ func (t *Table) Find(u *url.URL) (*Path, bool) {
 	return nil, false
 }
 
-// Paths gives all paths, by template.
-func (t *Table) Paths() []*Path {
-	var all []*Path
-	for _, paths := range t.byLength {
-		all = append(all, paths...)
-	}
-	slices.SortFunc(all, func(a, b *Path) int { return strings.Compare(a.Template, b.Template) })
-	return all
-}
-
 func (p *Path) matches(parts []string) bool {
 	for i, s := range p.segments {
 		if !s.matches(parts[i]) {

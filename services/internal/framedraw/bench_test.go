@@ -6,24 +6,17 @@ import (
 	"github.com/pikepole/pikepole/services/internal/drawing"
 	"github.com/pikepole/pikepole/services/internal/frame"
 	"github.com/pikepole/pikepole/services/internal/framedraw"
+	"github.com/pikepole/pikepole/services/internal/frametest"
 	"github.com/pikepole/pikepole/services/internal/rough"
 )
 
 // long is a frame of several thousand sticks.
 func long(t testing.TB, bents int) *frame.Frame {
 	t.Helper()
-	d, err := rough.Make(rough.King{
+	return frametest.Rough(t, rough.King{
 		Title: "Long shed", BentCount: bents, BaySpacingsMM: []float64{3657.6}, SpanMM: 10972.8, PostHeightMM: 4267.2,
 		RoofPitchDeg: 35, PurlinsPerSlope: 4, BraceLegMM: 1066, Struts: true, WallBraces: true, Species: "eastern-white-pine", Grade: "No.1", MoisturePercent: 30,
 	})
-	if err != nil {
-		t.Fatal(err)
-	}
-	f, err := frame.Parse(d)
-	if err != nil {
-		t.Fatal(err)
-	}
-	return f
 }
 
 func BenchmarkAxon(b *testing.B) {

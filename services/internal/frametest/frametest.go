@@ -1,4 +1,5 @@
-// Package frametest holds a small frame for tests, all of whose measures can be worked out by hand.
+// Package frametest holds a small frame for tests, all of whose measures can be worked out by hand, and makes others from a few
+// numbers.
 package frametest
 
 import (
@@ -8,6 +9,7 @@ import (
 	"github.com/pikepole/pikepole/services/internal/frame"
 	"github.com/pikepole/pikepole/services/internal/geom"
 	"github.com/pikepole/pikepole/services/internal/joinery"
+	"github.com/pikepole/pikepole/services/internal/rough"
 )
 
 // Millimetres in an inch and in a foot.
@@ -96,4 +98,14 @@ func Parse(t testing.TB, d frame.Draft) *frame.Frame {
 		t.Fatalf("the frame is not valid: %v", err)
 	}
 	return f
+}
+
+// Rough makes a whole frame from a few numbers.
+func Rough(t testing.TB, k rough.King) *frame.Frame {
+	t.Helper()
+	d, err := rough.Make(k)
+	if err != nil {
+		t.Fatalf("rough frame: %v", err)
+	}
+	return Parse(t, d)
 }

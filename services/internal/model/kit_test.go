@@ -24,11 +24,7 @@ func king(bents int) rough.King {
 
 func made(t testing.TB, k rough.King) *frame.Frame {
 	t.Helper()
-	d, err := rough.Make(k)
-	if err != nil {
-		t.Fatalf("the rough frame is not made: %v", err)
-	}
-	return frametest.Parse(t, d)
+	return frametest.Rough(t, k)
 }
 
 // all are the indices of all timbers.

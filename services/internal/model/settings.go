@@ -3,7 +3,6 @@ package model
 import (
 	"github.com/pikepole/pikepole/services/internal/joinery"
 	"github.com/pikepole/pikepole/services/internal/statics"
-	"github.com/pikepole/pikepole/services/internal/wood"
 )
 
 const (
@@ -19,7 +18,7 @@ const (
 	acrossShare = 0.5
 )
 
-// Defaults are the settings to begin with; see SettingStatus for how far to trust them.
+// Defaults are the settings to begin with, from memory all of them: none was read in a standard.
 //
 //	friction             0.3: wood on a dry wooden deck, the low end
 //	pegs and shoulders   those of joinery.DefaultHold
@@ -34,9 +33,6 @@ func Defaults() Settings {
 		BeddingSoftNPerM3: 0.5e9, BeddingStiffNPerM3: 2e9,
 	}
 }
-
-// SettingStatus is how far the default settings can be trusted: none of them was read in a standard.
-func SettingStatus() wood.Status { return wood.FromMemory }
 
 // check names the first setting that cannot be computed with.
 func (o Settings) check() error {

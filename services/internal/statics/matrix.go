@@ -225,16 +225,8 @@ func (s *Solver) loosen(m *ldlt.Matrix, i int, tight *stiff, st states) {
 // alongOnly is the stiffness of a member with its one-sided parts in given states, from that with all closed.
 func (s *Solver) alongOnly(k *stiff, i int, tight *stiff, st states) {
 	e := &s.elements[i]
-	h := s.hold(e, st)
 	*k = *tight
-	var ok bool
-	k.ka, k.ta, ok = series(e.ka, h.flex[0], h.flex[1])
-	if h.idle {
-		k.ka = 0
-	}
-	if !ok {
-		k.free = slides
-	}
+	k.along(e, s.hold(e, st))
 }
 
 // fixedOnly is the matrix of links and springs alone.

@@ -133,10 +133,8 @@ func (e *element) global(x, y, z float64) geom.Vec {
 	}
 }
 
-// condensed gives the member's stiffness with its ends held as hold says, an axial force n (tension positive) acting on
-// its bending by the consistent geometric stiffness.
-func (e *element) condensed(hold axialHold, n float64, s *stiff) {
-	*s = stiff{}
+// along sets what the member carries along itself with its ends held as hold says.
+func (s *stiff) along(e *element, hold axialHold) {
 	var ok bool
 	s.ka, s.ta, ok = series(e.ka, hold.flex[0], hold.flex[1])
 	if hold.idle {
@@ -145,11 +143,19 @@ func (e *element) condensed(hold axialHold, n float64, s *stiff) {
 	if !ok {
 		s.free = slides
 	}
+}
+
+// condensed gives the member's stiffness with its ends held as hold says, an axial force n (tension positive) acting on
+// its bending by the consistent geometric stiffness.
+func (e *element) condensed(hold axialHold, n float64, s *stiff) {
+	*s = stiff{}
+	s.along(e, hold)
 	if e.bar {
 		s.y.bar(n / e.l)
 		s.z.bar(n / e.l)
 		return
 	}
+	var ok bool
 	s.kt, s.tt, ok = series(e.kt, e.flex[0][RX], e.flex[1][RX])
 	if !ok && s.free == held {
 		s.free = spins

@@ -20,11 +20,7 @@ func king(t testing.TB, change func(k *rough.King)) *frame.Frame {
 		Species: "eastern-white-pine", Grade: "No.1", MoisturePercent: 60,
 	}
 	change(&k)
-	d, err := rough.Make(k)
-	if err != nil {
-		t.Fatal(err)
-	}
-	return frametest.Parse(t, d)
+	return frametest.Rough(t, k)
 }
 
 // yard puts crane and zones beside a frame as long and as wide as given.

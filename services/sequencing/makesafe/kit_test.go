@@ -26,11 +26,7 @@ func small(bents int) rough.King {
 
 func roughFrame(t testing.TB, k rough.King) *frame.Frame {
 	t.Helper()
-	d, err := rough.Make(k)
-	if err != nil {
-		t.Fatalf("rough frame: %v", err)
-	}
-	return frametest.Parse(t, d)
+	return frametest.Rough(t, k)
 }
 
 // movesOf are the moves of a frame, raised with a crane and a telehandler.

@@ -348,27 +348,11 @@ func (r *raiser) unprop(ctx context.Context, c *catalogue, k int) error {
 			out = append(out, i)
 		}
 	}
-	if len(out) == 0 {
-		return nil
-	}
-	on := slices.DeleteFunc(r.after(k), func(i int) bool { return slices.Contains(out, i) })
 	m := Pegged
 	if r.p.Moves[k-1].DayEnds {
 		m = Overnight
 	}
-	ok, err := r.survives(ctx, k, m, on)
-	if ok && r.hooked(k) {
-		var v *standing.Verdict
-		if v, err = r.ask(ctx, k, Beside, on, -1); err == nil {
-			ok = v.Stands
-		}
-	}
-	if ok && err == nil {
-		for _, i := range out {
-			r.off[i] = k
-		}
-	}
-	return err
+	return r.takeOff(ctx, k, m, out)
 }
 
 // learn keeps the verdicts of a stage.

@@ -33,31 +33,32 @@ func (r *raiser) strike(ctx context.Context, k int) error {
 				group = append(group, i)
 			}
 		}
-		ok, err := r.without(ctx, k, group)
-		if err != nil {
+		if err := r.takeOff(ctx, k, Overnight, group); err != nil {
 			return err
-		}
-		if ok {
-			for _, i := range group {
-				r.off[i] = k
-			}
 		}
 	}
 	return nil
 }
 
-// without says whether a stage stands, pegged, for a night and beside the next move, without some of the braces.
-func (r *raiser) without(ctx context.Context, k int, out []int) (bool, error) {
-	on := slices.DeleteFunc(r.after(k), func(i int) bool { return slices.Contains(out, i) })
-	if len(out) == 0 || len(on) == len(r.after(k)) {
-		return false, nil
+// takeOff takes some braces off after a stage when it stands without them: at a moment, with any one of the others knocked
+// out, and beside the next move.
+func (r *raiser) takeOff(ctx context.Context, k int, m Moment, out []int) error {
+	if len(out) == 0 {
+		return nil
 	}
+	on := slices.DeleteFunc(r.after(k), func(i int) bool { return slices.Contains(out, i) })
 	if r.hooked(k) {
 		if v, err := r.ask(ctx, k, Beside, on, -1); err != nil || !v.Stands {
-			return false, err
+			return err
 		}
 	}
-	return r.survives(ctx, k, Overnight, on)
+	if ok, err := r.survives(ctx, k, m, on); err != nil || !ok {
+		return err
+	}
+	for _, i := range out {
+		r.off[i] = k
+	}
+	return nil
 }
 
 // until are all braces that can be on while a stage is checked.

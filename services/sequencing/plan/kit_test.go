@@ -21,11 +21,7 @@ func numbers(bents int) rough.King {
 
 func roughFrame(t testing.TB, k rough.King) *frame.Frame {
 	t.Helper()
-	d, err := rough.Make(k)
-	if err != nil {
-		t.Fatalf("rough frame: %v", err)
-	}
-	return frametest.Parse(t, d)
+	return frametest.Rough(t, k)
 }
 
 // crew is a company with a telehandler.

@@ -26,15 +26,11 @@ const wishedGustMPS = 15
 
 func cottage(t *testing.T) *frame.Frame {
 	t.Helper()
-	d, err := rough.Make(rough.King{
+	return frametest.Rough(t, rough.King{
 		Title: "cottage", BentCount: 3, BaySpacingsMM: []float64{3658}, SpanMM: 6096, PostHeightMM: 2743, RoofPitchDeg: 40,
 		PurlinsPerSlope: 2, BraceLegMM: 762, Struts: true, WallBraces: true,
 		Species: "eastern-white-pine", Grade: "No.1", MoisturePercent: 25,
 	})
-	if err != nil {
-		t.Fatal(err)
-	}
-	return frametest.Parse(t, d)
 }
 
 // firstBent is the first bent alone on the deck, its pegs in.

@@ -25,11 +25,7 @@ func hut() rough.King {
 
 func parse(t testing.TB, k rough.King) *frame.Frame {
 	t.Helper()
-	d, err := rough.Make(k)
-	if err != nil {
-		t.Fatal(err)
-	}
-	return frametest.Parse(t, d)
+	return frametest.Rough(t, k)
 }
 
 // standingOf are the timbers of assemblies.

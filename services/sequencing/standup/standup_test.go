@@ -39,11 +39,7 @@ func shape(t testing.TB, change func(k *rough.King)) *frame.Frame {
 		Species: "eastern-white-pine", Grade: "No.1", MoisturePercent: 60,
 	}
 	change(&k)
-	d, err := rough.Make(k)
-	if err != nil {
-		t.Fatal(err)
-	}
-	return frametest.Parse(t, d)
+	return frametest.Rough(t, k)
 }
 
 // bent is the middle bent of a frame, with all its pegs in or none.

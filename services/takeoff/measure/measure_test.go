@@ -171,13 +171,9 @@ func house(t testing.TB, bents int) *frame.Frame {
 // purlined is a rough frame of king-post bents with purlins.
 func purlined(t testing.TB, bents, purlins int) *frame.Frame {
 	t.Helper()
-	d, err := rough.Make(rough.King{
+	return frametest.Rough(t, rough.King{
 		Title: "house", BentCount: bents, BaySpacingsMM: []float64{3658}, SpanMM: 7315, PostHeightMM: 2743, RoofPitchDeg: 40,
 		PurlinsPerSlope: purlins, BraceLegMM: 762, Struts: true, WallBraces: true,
 		Species: "eastern-white-pine", Grade: "No.1", MoisturePercent: 60,
 	})
-	if err != nil {
-		t.Fatal(err)
-	}
-	return frametest.Parse(t, d)
 }
