@@ -67,7 +67,7 @@ func standVerdict(gust, share float64) *sequencingv1.Verdict {
 
 func (b *backend) GetStanding(_ context.Context, in *sequencingv1.GetStandingRequest) (*sequencingv1.RaisingCheck, error) {
 	check := &sequencingv1.RaisingCheck{
-		ComputedFrom: b.from(in.GetJob(), in.GetRevision()), Stands: !b.falls, Planned: true,
+		ComputedFrom: b.from(in.GetJob(), in.GetRevision()), Stands: !b.falls && !b.cut, Planned: true,
 		Notes:    []string{"No stick shields another from the wind."},
 		Basis:    []*sheetv1.Basis{{Quantity: "wind on a stick", Formula: "w = q cf b sin φ", Source: "a published standard", Status: sheetv1.SourceStatus_SOURCE_STATUS_PUBLISHED}},
 		Cautions: []string{"A check for planning: temporary works need a qualified person and local rules."},
@@ -206,6 +206,16 @@ func TestStandingPages(t *testing.T) {
 			}
 			checkPage(t, a)
 		})
+	}
+}
+
+// A check that the clock ended says so, and not that all that it looked at stands.
+func TestWhatWasCutShortIsNotSaidToStand(t *testing.T) {
+	t.Parallel()
+	s := start(t, func(b *backend, _ *gateway.Config) { b.cut = true })
+	text := html.UnescapeString(s.signedIn(t).get(t, "/jobs/job-a/standing").Text)
+	if !strings.Contains(text, "✕ The check did not come to its end") || strings.Contains(text, "states stand") {
+		t.Error("the page does not say that the check was cut short, or that all stand")
 	}
 }
 

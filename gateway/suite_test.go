@@ -73,6 +73,8 @@ type backend struct {
 	slow chan struct{}
 	// falls says that a state of the raising does not stand.
 	falls bool
+	// cut says that the time was over before the states of the raising were all looked at.
+	cut bool
 	// states is how many states the raising has; 14 unless set.
 	states int32
 

@@ -89,7 +89,7 @@ func raise(ctx context.Context, p makesafe.RaisingProblem) (*makesafe.RaisingPla
 	if ctx.Err() != nil || !errors.Is(err, context.DeadlineExceeded) || len(known.Stages) == 0 {
 		return nil, err
 	}
-	note := "The time was over: not every brace was looked at for coming off."
+	note := "The time was over: the states were not all checked again with each of their braces knocked out."
 	if n := len(known.Stages); n < len(p.Moves) {
 		note = fmt.Sprintf("The time was over: only the first %d of %d moves were checked.", n, len(p.Moves))
 	}
@@ -189,8 +189,8 @@ func (w *whole) render() *sequencingv1.RaisingCheck {
 	return out
 }
 
-// stands says whether every state does; of states that were not looked at it does not.
-func (w *whole) stands() bool { return w.plan.First == 0 && len(w.plan.Stages) == len(w.problem.Moves) }
+// stands says whether every state does; of states that were not looked at, or not with each brace knocked out, it does not.
+func (w *whole) stands() bool { return w.plan.Checked && w.plan.First == 0 }
 
 // braces are all braces of the raising, in the order in which they are set.
 func (w *whole) braces() []brace.Brace {

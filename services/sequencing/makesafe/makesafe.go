@@ -128,6 +128,9 @@ type RaisingPlan struct {
 	// First is the number of the first move after which it does not stand; 0 when all stand.
 	First   int
 	Planned bool
+	// Checked says that every state was checked again in the end, with each of its braces knocked out; a plan that is told
+	// before is not.
+	Checked bool
 	Cuts    []brace.Cut
 	Notes   []string
 }

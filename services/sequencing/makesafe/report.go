@@ -19,6 +19,7 @@ func (r *raiser) report(ctx context.Context, plan *RaisingPlan) error {
 			return err
 		}
 	}
+	plan.Checked = true
 	plan.Notes = append(plan.Notes, r.notes()...)
 	return nil
 }
